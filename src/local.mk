@@ -232,7 +232,7 @@ libcore_la_SOURCES = \
   src/history/series/changes_parts.h \
   src/history/series/forecast.c src/history/series/latest.c \
   src/history/series/predict.c src/history/series/put_back.c \
-  src/history/series/rivals.c src/history/series/smooth.c \
+  src/history/series/questions.c src/history/series/rivals.c src/history/series/smooth.c \
   src/history/series/descent.c \
   src/history/series/events.c \
   src/history/series/gls.c src/history/series/gls.h \

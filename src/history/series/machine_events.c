@@ -153,6 +153,41 @@ static void take_axis(struct track *t, enum tt_series_number k)
 
 /* ---- the events ---- */
 
+static const char *copy(struct tiptrue_trend *trend, const char *text, bool *good)
+{
+    const char *copied =
+        text != NULL ? tt_arena_copy_text(&trend->arena, text, strlen(text)) : NULL;
+
+    *good = *good && (text == NULL || copied != NULL);
+    return copied;
+}
+
+bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event *event)
+{
+    size_t at = trend->n_events;
+    bool good = true;
+
+    if (trend->room_events == trend->n_events) {
+        size_t room = 2 * trend->room_events + 8;
+        struct tt_trend_event *grown =
+            tt_arena_grow(&trend->arena, trend->events, room, sizeof *grown);
+        if (grown == NULL) {
+            return false;
+        }
+        trend->events = grown;
+        trend->room_events = room;
+    }
+    for (; at > 0 && trend->events[at - 1].time_s > event->time_s; at--) {
+        trend->events[at] = trend->events[at - 1];
+    }
+    trend->events[at] = *event;
+    trend->events[at].id = copy(trend, event->id, &good);
+    trend->events[at].what = copy(trend, event->what, &good);
+    trend->events[at].was = copy(trend, event->was, &good);
+    trend->n_events++;
+    return good;
+}
+
 /* Whether all offsets moved between run @before and run @after of the series. */
 static bool offsets_moved(const struct tiptrue_trend *trend, const struct tt_series *series,
                           size_t before, size_t after)
@@ -245,5 +280,27 @@ enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct 
         good = good && tell_steps(trend, &t, TT_EVENT_FOCUS_MOVED, 0);
     }
     tt_arena_clear(&work);
+    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+enum tiptrue_status tt_trend_events(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    const char *plate = NULL;
+    bool good = true;
+
+    for (size_t i = 0; i < series->n_runs && good; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        struct tt_trend_event e = {
+            .code = TT_EVENT_LEFT_OUT, .time_s = run->time_s, .id = run->id, .what = run->note};
+        if (!run->left_out) {
+            e.code = TT_EVENT_PLATE_CHANGED;
+            e.what = run->plate;
+            e.was = plate;
+            plate = run->plate;
+        }
+        if (run->left_out || (e.was != NULL && strcmp(e.was, e.what) != 0)) {
+            good = tt_trend_add_event(trend, &e);
+        }
+    }
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }

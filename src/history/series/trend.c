@@ -252,29 +252,6 @@ static void count_runs(struct tiptrue_trend *trend, const struct tt_series *seri
     }
 }
 
-/* Runs on another plate than the one before, and runs kept out. */
-static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct tt_series *series)
-{
-    const char *plate = NULL;
-    bool good = true;
-
-    for (size_t i = 0; i < series->n_runs && good; i++) {
-        const struct tt_series_run *run = &series->runs[i];
-        struct tt_trend_event e = {
-            .code = TT_EVENT_LEFT_OUT, .time_s = run->time_s, .id = run->id, .what = run->note};
-        if (!run->left_out) {
-            e.code = TT_EVENT_PLATE_CHANGED;
-            e.what = run->plate;
-            e.was = plate;
-            plate = run->plate;
-        }
-        if (run->left_out || (e.was != NULL && strcmp(e.was, e.what) != 0)) {
-            good = tt_trend_add_event(trend, &e);
-        }
-    }
-    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
-}
-
 /* What changed, and what does not stand still. */
 static enum tiptrue_status fill_found(struct tiptrue_trend *trend, const struct tt_series *series,
                                       const struct tt_changes *changes)
@@ -325,7 +302,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     if (status == TIPTRUE_OK && changes.values.n > 0) {
         status = fill_found(trend, series, &changes);
     }
-    return status == TIPTRUE_OK ? fill_events(trend, series) : status;
+    return status == TIPTRUE_OK ? tt_trend_events(trend, series) : status;
 }
 
 enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
@@ -348,41 +325,6 @@ enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
     }
     *trend = made;
     return TIPTRUE_OK;
-}
-
-static const char *copy(struct tiptrue_trend *trend, const char *text, bool *good)
-{
-    const char *copied =
-        text != NULL ? tt_arena_copy_text(&trend->arena, text, strlen(text)) : NULL;
-
-    *good = *good && (text == NULL || copied != NULL);
-    return copied;
-}
-
-bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event *event)
-{
-    size_t at = trend->n_events;
-    bool good = true;
-
-    if (trend->room_events == trend->n_events) {
-        size_t room = 2 * trend->room_events + 8;
-        struct tt_trend_event *grown =
-            tt_arena_grow(&trend->arena, trend->events, room, sizeof *grown);
-        if (grown == NULL) {
-            return false;
-        }
-        trend->events = grown;
-        trend->room_events = room;
-    }
-    for (; at > 0 && trend->events[at - 1].time_s > event->time_s; at--) {
-        trend->events[at] = trend->events[at - 1];
-    }
-    trend->events[at] = *event;
-    trend->events[at].id = copy(trend, event->id, &good);
-    trend->events[at].what = copy(trend, event->what, &good);
-    trend->events[at].was = copy(trend, event->was, &good);
-    trend->n_events++;
-    return good;
 }
 
 void tiptrue_trend_free(struct tiptrue_trend *trend)

@@ -41,6 +41,9 @@ TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *tren
  * offsets moved is told so. */
 TT_MUST_USE enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend,
                                                   const struct tt_series *series);
+/* Runs on another plate than the one before, and runs kept out. */
+TT_MUST_USE enum tiptrue_status tt_trend_events(struct tiptrue_trend *trend,
+                                                const struct tt_series *series);
 /* forecast.c: when the offset of @tip will be off; its height, points and all. */
 void tt_trend_forecast(const struct tt_changes *changes, size_t tip, struct tt_trend_tip *t);
 TT_MUST_USE enum tiptrue_status tt_trend_height(struct tiptrue_trend *trend,
