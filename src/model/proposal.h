@@ -70,6 +70,7 @@ struct tiptrue_proposal {
     double target_view_mm, corner_mm; /* of a feature's place at the picture's corner, expanded: the
                                          target, 0 = none; what is expected, where there are views,
                                          HUGE_VAL = they do not tell */
+    double permitted_view_mm;         /* of the machine file; 0 = not stated */
     bool view_met;                    /* as expected; true without a target */
     bool default_touches;             /* neither a target nor a number was asked for */
     struct tiptrue_solution

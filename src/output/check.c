@@ -40,27 +40,6 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
 }
 
-/* What the views will tell of the picture. */
-static void say_camera(struct tt_page *page, const struct tt_camera_result *camera)
-{
-    if (camera->views == 0) {
-        return;
-    }
-    tt_page_go(page, 2);
-    if (camera->determined) {
-        double u_deg = tt_deg_from_rad(camera->u_turn_rad),
-               u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
-                              camera->u_scale_y_mm / camera->scale_y_mm);
-        tt_page_printf(page,
-                       "picture: standard uncertainties of %s %% in scale and %s" TT_DEGREE
-                       " in turn to be expected",
-                       tt_fixed(100 * u_share, 4, false).text, tt_fixed(u_deg, 4, false).text);
-    } else {
-        tt_page_puts(page, "picture: scale and turn not determined");
-    }
-    tt_page_line_end(page);
-}
-
 static void say_height(struct tt_page *page, const struct tt_tip_result *tip)
 {
     const struct tt_height_result *height = tip->height;
@@ -146,7 +125,7 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
         tt_page_printf(&page, ", %zu views", expected->camera.views);
     }
     tt_page_line_end(&page);
-    say_camera(&page, &expected->camera);
+    tt_text_picture_expected(&page, &expected->camera);
     for (size_t i = 0; i < expected->n_tips; i++) {
         say_tip(&page, &expected->tips[i]);
         say_height(&page, &expected->tips[i]);

@@ -415,6 +415,7 @@ enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_pr
     const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
     p->met = !p->has_target || (worst != NULL && tt_same_plate_mm(worst) <= p->target_mm);
     p->target_view_mm = choice->target_view_mm;
+    p->permitted_view_mm = scene->machine->limits.permitted_view_mm;
     p->corner_mm = p->expected != NULL ? tt_view_corner_mm(p->expected) : HUGE_VAL;
     p->view_met = !(p->target_view_mm > 0) || p->corner_mm <= p->target_view_mm;
     if (p->notes == NULL || !write_moves(&w) || !keep_left_out(choice, p) ||

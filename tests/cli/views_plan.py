@@ -305,6 +305,14 @@ def check_moves(tally, folder):
                            (("--views", "7", "--heights", "3"), "40 touches, 6 heights and 7 views")):
         text = planned(folder, *options).stdout
         tally.check(words in text and "view M1 at (" in text and max(map(len, text.splitlines())) <= 80, text)
+    for permitted, words in ((0.02, "within the permitted 20 um"), (0.001, "more than the permitted 1 um")):
+        scene.write(folder, machine={**centred, "limits": {**centred.get("limits", {}), "permitted_view_error": permitted}})
+        text = planned(folder, "--views", "8").stdout
+        expected = json.loads(planned(folder, "--views", "8", "--json").stdout)["camera"]
+        share = max(expected["expected_u_scale_mm_per_px"][k] / SCALE[i] for i, k in enumerate("xy"))
+        tally.check(words in text and
+                    f"of scale {100 * share:.4f} %, of turn {expected['expected_u_turn_deg']:.4f}" in text, text[:600])
+    scene.write(folder, machine=centred)
     both = scene.run(folder, "plan", "--target-view", "4um", "--target-u", "4um")
     tally.check("reach both targets" in both.stdout and both.returncode == 0, both.stdout)
     done = planned(folder, "--target-view", "0.00001", "--json")

@@ -170,10 +170,17 @@ static void say_camera(struct tt_page *page, const struct tiptrue_proposal *p)
     if (p->corner_mm < HUGE_VAL) {
         put_um(page, p->corner_mm);
         tt_page_puts(page, " at the corner of the picture");
+        if (p->permitted_view_mm > 0) {
+            tt_page_puts(page, p->corner_mm <= p->permitted_view_mm ? ", within the permitted "
+                                                                    : ", more than the permitted ");
+            tt_page_small(page, p->permitted_view_mm, 0, false);
+            tt_page_printf(page, " %s", tt_page_units(page)->small);
+        }
     } else {
         tt_page_puts(page, "scale and turn not determined");
     }
     tt_page_line_end(page);
+    tt_text_picture_expected(page, &p->expected->camera);
 }
 
 /* A move of a pass: its rotation, its place in the picture, its mark. */

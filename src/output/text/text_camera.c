@@ -53,3 +53,22 @@ void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *s)
                      c->mirrored ? ", and mirrored" : "", tt_fixed(c->rms_px, 2, false).text);
     tt_page_say(page, 2);
 }
+
+void tt_text_picture_expected(struct tt_page *page, const struct tt_camera_result *camera)
+{
+    if (camera->views == 0) {
+        return;
+    }
+    tt_page_go(page, 2);
+    if (camera->determined) {
+        double u_deg = tt_deg_from_rad(camera->u_turn_rad),
+               u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
+                              camera->u_scale_y_mm / camera->scale_y_mm);
+        tt_page_printf(
+            page, "picture: standard uncertainty expected of scale %s %%, of turn %s" TT_DEGREE,
+            tt_fixed(100 * u_share, 4, false).text, tt_fixed(u_deg, 4, false).text);
+    } else {
+        tt_page_puts(page, "picture: scale and turn not determined");
+    }
+    tt_page_line_end(page);
+}

@@ -50,6 +50,8 @@ void tt_text_heights(struct tt_page *page, const struct tiptrue_solution *soluti
 
 /* text_camera.c: the picture's scale and turn, if there were views. */
 void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *solution);
+/* What views will tell of them, by what is expected of a run; nothing without views. */
+void tt_text_picture_expected(struct tt_page *page, const struct tt_camera_result *camera);
 
 /* text_trials.c: a propagation of distributions beside the stated uncertainty, if one was asked
  * for. */
