@@ -91,10 +91,9 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     struct tt_terms terms = {.moved_at = TT_NONE,
                              .slipped_at = TT_NONE,
                              .orders = TT_ARENA_NEW(arena, scene->n_tips, unsigned)};
-    enum tiptrue_status status;
 
     if (run == NULL || terms.orders == NULL ||
-        (status = tt_scene_run(scene, candidates, n, arena, run)) != TIPTRUE_OK) {
+        tt_scene_run(scene, candidates, n, arena, run) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
     }
     engine->block = 0; /* blocks are the tips that touch, in the order of tips */
@@ -110,7 +109,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     for (unsigned k = 2; k <= TT_MOST_ORDER && shape_u_mm > 0; k++) {
         terms.orders[engine->block] |= 1U << k;
     }
-    status =
+    enum tiptrue_status status =
         tt_model_build(&engine->model, arena, scene->plate, scene->machine, run, &terms, false);
     if (status != TIPTRUE_OK) {
         return status;

@@ -166,8 +166,7 @@ def byte_cases(text, is_json):
     yield "empty", b"", TOLD
     yield "only blanks", b" \n\t\n", TOLD
     yield "UTF-16", text.decode().encode("utf-16"), TOLD
-    lines = text.startswith(b'{"schema":"tiptrue.history')  # one for each run
-    yield "twice", text + text, TOLD if is_json and not lines else ANY
+    yield "twice", text + text, TOLD if is_json else ANY
     yield "long line", text + b"# " + b"x" * 3000000 + b"\n", TOLD if is_json else ANY
     for at in range(1, 12):
         cut = len(body) * at // 12
@@ -449,6 +448,8 @@ def run_case(name, commands, label, data, meant, wholes):
             tally.check(False, f"{name}, {label}: {command[0]}: no end")
             continue
         expected = meant if command[0] in ("solve", "placement", "simulate") or meant == TOLD and command[0] != "plan" else ANY
+        if label == "twice" and command[:2] == ["history", "import"]:
+            expected = ANY  # documents one after the other are what it takes
         wrong = list(faults_of(done, seconds, command, expected, whole))
         now = state()
         if now != before:

@@ -221,7 +221,7 @@ static void tell_all(struct building *b, const struct tiptrue_zone *zone)
     }
     b->sentences = TT_ARENA_NEW(&b->arena, lines, const char *);
     b->failed = b->failed || text.failed || b->sentences == NULL;
-    for (const char *line = b->failed ? "" : text.text; *line != '\0';) {
+    for (const char *line = b->failed || text.text == NULL ? "" : text.text; *line != '\0';) {
         const char *end = line + strcspn(line, "\n");
         line += strspn(line, " ");
         if (end > line) {
