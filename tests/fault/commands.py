@@ -4,6 +4,7 @@
 import json
 import os
 import pathlib
+import shutil
 import subprocess
 
 top = pathlib.Path(os.environ["srcdir"]).resolve()
@@ -13,9 +14,11 @@ board, bench = top / "examples" / "gauge-board", top / "tests" / "cli" / "bench"
 
 def all_commands():
     """The arguments of each command by its name; makes the files that they read in the present folder: kept.db, a history of a
-    run; kept.jsonl, what was exported of it; r.json, a result; c.ini. New are h.db, r.html and h.html at most."""
+    run; kept.jsonl, what was exported of it; r.json, a result; c.ini; the example's files. New are h.db, r.html and h.html at most."""
     # the example's configuration is read by libxml2, which (2.9.14) frees twice by itself when its memory fails
-    pair = ["--plate", str(board / "plate.json"), "--machine", str(board / "machine.json")]
+    for name in ("plate.json", "machine.json", "bench.conf"):  # with modes of their own: what is read-only is not exported into
+        shutil.copyfile(board / name, name)
+    pair = ["--plate", str(pathlib.Path("plate.json").resolve()), "--machine", str(pathlib.Path("machine.json").resolve())]
     present, kept = ["--present", "machine"], ["--history", "kept.db"]
     logs = [str(board / "run.csv"), str(board / "run-second.csv")]
     small = [str(bench / name) for name in ("plate.json", "machine.json", "run.csv")]  # drawn in no time
