@@ -14,7 +14,7 @@ board, bench = top / "examples" / "gauge-board", top / "tests" / "cli" / "bench"
 
 def all_commands():
     """The arguments of each command by its name; makes the files that they read in the present folder: kept.db, a history of a
-    run; kept.jsonl, what was exported of it; r.json, a result; c.ini; the example's files. New are h.db, r.html and h.html at most."""
+    run; kept.jsonl, what was exported of it; r.json, a result; c.ini; the example's files. New are h.db, r.html and h.html."""
     # the example's configuration is read by libxml2, which (2.9.14) frees twice by itself when its memory fails
     for name in ("plate.json", "machine.json", "bench.conf"):  # with modes of their own: what is read-only is not exported into
         shutil.copyfile(board / name, name)
