@@ -175,7 +175,8 @@ static bool sightings_may_show(const struct tt_fit *fit)
         double z = (model->x[tt_unknown(model, p->block, p->place)] - p->value) / p->u;
         sum += z * z;
     }
-    return 0.5 * sum + 1 + log(tt_mode_probability(TT_MODE_DISTORTION)) > SIGHTING_ODDS;
+    return model->n_sights > 0 &&
+           0.5 * sum + 1 + log(tt_mode_probability(TT_MODE_DISTORTION)) > SIGHTING_ODDS;
 }
 
 /* Modes of sightings and marks that the sightings show without any touch, into @terms and @modes.
