@@ -17,6 +17,20 @@
 #include "adjust/uncertainty.h"
 #include "planning/picture.h"
 
+/* Which of the scales of 0.0173 and 0.0169 mm, the turn and the shear lie in their 95 % intervals.
+ */
+static void count_held(const struct scene *s, const struct tiptrue_solution *solution,
+                       size_t held[4])
+{
+    const struct tt_camera_result *c = &solution->camera;
+    double t = tt_factor_line(c->dof);
+
+    held[0] += fabs(c->scale_x_mm - 0.0173) < t * c->u_scale_x_mm;
+    held[1] += fabs(c->scale_y_mm - 0.0169) < t * c->u_scale_y_mm;
+    held[2] += fabs(c->turn_rad - s->truth.camera.turn_rad) < t * c->u_turn_rad;
+    held[3] += fabs(c->shear_rad - s->truth.camera.shear_rad) < t * c->u_shear_rad;
+}
+
 /* The solution of @run, which is freed. */
 static struct tiptrue_solution *solved(const struct scene *s, struct tiptrue_run *run)
 {
@@ -96,13 +110,8 @@ START_TEST(intervals_hold)
     scene_make(&s, TT_VIEW, 3, 5, "0.0173, 0.0169", "0.4");
     for (size_t k = 0; k < runs; k++) {
         struct tiptrue_solution *solution = solved(&s, scene_run(&s, 100 + k));
-        const struct tt_camera_result *c = &solution->camera;
-        double t = tt_factor_line(c->dof);
-        held[0] += fabs(c->scale_x_mm - 0.0173) < t * c->u_scale_x_mm;
-        held[1] += fabs(c->scale_y_mm - 0.0169) < t * c->u_scale_y_mm;
-        held[2] += fabs(c->turn_rad - s.truth.camera.turn_rad) < t * c->u_turn_rad;
-        held[3] += fabs(c->shear_rad - s.truth.camera.shear_rad) < t * c->u_shear_rad;
-        held[4] += !solution->axes.found && !c->has_distortion;
+        count_held(&s, solution, held);
+        held[4] += !solution->axes.found && !solution->camera.has_distortion;
         tiptrue_solution_free(solution);
     }
     for (size_t k = 0; k < 5; k++) { /* of 120 at 95 %, fewer than 103 come once in 10 000 */
@@ -136,15 +145,10 @@ START_TEST(places_that_err_alike)
             run->observations[i].py += off[18 + place];
         }
         struct tiptrue_solution *solution = solved(&s, run);
-        const struct tt_camera_result *c = &solution->camera;
-        double t = tt_factor_line(c->dof);
-        held[0] += fabs(c->scale_x_mm - 0.0173) < t * c->u_scale_x_mm;
-        held[1] += fabs(c->scale_y_mm - 0.0169) < t * c->u_scale_y_mm;
-        held[2] += fabs(c->turn_rad - s.truth.camera.turn_rad) < t * c->u_turn_rad;
-        held[3] += fabs(c->shear_rad - s.truth.camera.shear_rad) < t * c->u_shear_rad;
+        count_held(&s, solution, held);
         const struct tt_finding *found = finding(solution, TT_FINDING_SCATTERED);
         told += found != NULL && strcmp(tt_finding_value(found, "what")->text, "views-alike") == 0;
-        bent += c->has_distortion;
+        bent += solution->camera.has_distortion;
         tiptrue_solution_free(solution);
     }
     for (size_t k = 0; k < 4; k++) { /* of 120 at 95 %, fewer than 103 come once in 10 000 */
