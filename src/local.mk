@@ -79,7 +79,7 @@ libcore_la_SOURCES = \
   src/ingest/keys_read.c \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
-  src/ingest/head.c src/ingest/head.h \
+  src/ingest/head.c \
   src/ingest/ingest.h \
   src/ingest/json.c src/ingest/json.h \
   src/ingest/json_scan.c src/ingest/json_scan.h \
@@ -201,7 +201,7 @@ libcore_la_SOURCES = \
   src/placement/robust.c \
   src/placement/since.c \
   src/placement/terms.c src/placement/terms.h \
-  src/placement/test_board.c src/placement/test_board.h \
+  src/placement/test_board.c \
   src/placement/values.c \
   src/placement/wanted.c src/placement/work.h \
   src/planning/candidates.c src/planning/candidates.h \
@@ -221,7 +221,7 @@ libcore_la_SOURCES = \
   src/planning/picture.c src/planning/picture.h \
   src/planning/resolve.c src/planning/resolve.h \
   src/planning/engine.c src/planning/scene.c src/planning/scene.h \
-  src/planning/simulate.c src/planning/simulate.h \
+  src/planning/simulate.c \
   src/history/series/chart.c src/history/series/chart.h \
   src/history/series/compare.c src/history/series/compare.h \
   src/history/series/series.c src/history/series/series.h \

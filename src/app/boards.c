@@ -87,7 +87,7 @@ enum tiptrue_status tiptrue_history_find_any(struct tiptrue_history *history, co
 {
     struct tiptrue_error why = {0};
     char other[TIPTRUE_RUN_ID_SIZE];
-    enum tiptrue_status of_run = tt_store_find(history, text, id, error);
+    enum tiptrue_status of_run = tiptrue_history_find(history, text, id, error);
 
     *board = false;
     if (of_run != TIPTRUE_OK && of_run != TIPTRUE_E_NO_INPUT) {

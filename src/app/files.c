@@ -13,20 +13,8 @@
 #include "base/status.h"
 #include "base/time.h"
 #include "ingest/diagnose.h"
-#include "ingest/head.h"
 #include "ingest/ingest.h"
 #include "tiptrue.h"
-
-enum tiptrue_status tiptrue_log_head_read(const char *path, struct tiptrue_log_head *head,
-                                          struct tiptrue_error *error)
-{
-    return tt_log_head_read(path, head, error);
-}
-
-void tiptrue_log_head_clear(struct tiptrue_log_head *head)
-{
-    tt_log_head_clear(head);
-}
 
 const char *tiptrue_machine_name(const struct tiptrue_machine *machine)
 {
@@ -103,7 +91,7 @@ static bool is_plate_of(const char *path, const struct tiptrue_log_head *head)
 {
     struct tiptrue_plate *plate = NULL;
     bool same = false;
-    if (tt_plate_read(path, NULL, &plate, NULL) != TIPTRUE_OK) {
+    if (tiptrue_plate_read(path, NULL, &plate, NULL) != TIPTRUE_OK) {
         return false;
     }
     if (head->plate_serial != NULL) {
@@ -181,12 +169,12 @@ static enum tiptrue_status start_of(const char *path, double *started_s,
     if (stat(path, &about) != 0 || !S_ISREG(about.st_mode)) {
         return TIPTRUE_OK;
     }
-    enum tiptrue_status status = tt_log_head_read(path, &head, error);
+    enum tiptrue_status status = tiptrue_log_head_read(path, &head, error);
     if (status == TIPTRUE_OK) {
         if (head.started == NULL || !tt_time_read(head.started, strlen(head.started), started_s)) {
             *started_s = (double)about.st_mtim.tv_sec + 1e-9 * (double)about.st_mtim.tv_nsec;
         }
-        tt_log_head_clear(&head);
+        tiptrue_log_head_clear(&head);
     }
     return status;
 }

@@ -28,11 +28,6 @@
 #include "app/weeks.h"
 #include "tiptrue.h"
 
-void tiptrue_history_close(struct tiptrue_history *history)
-{
-    tt_store_close(history);
-}
-
 static void tell(const struct tiptrue_sink *sink, enum tiptrue_severity severity, const char *file,
                  const char *text)
 {
@@ -184,7 +179,7 @@ enum tiptrue_status tiptrue_history_has(struct tiptrue_history *history,
 {
     char id[TIPTRUE_RUN_ID_SIZE];
 
-    return tt_store_find(history, solution->run_id, id, error);
+    return tiptrue_history_find(history, solution->run_id, id, error);
 }
 
 enum tiptrue_status tiptrue_history_add_export(struct tiptrue_history *history,
@@ -211,12 +206,6 @@ enum tiptrue_status tiptrue_history_add_export(struct tiptrue_history *history,
         }
     }
     return TIPTRUE_OK;
-}
-
-enum tiptrue_status tiptrue_history_find(struct tiptrue_history *history, const char *text,
-                                         char id[TIPTRUE_RUN_ID_SIZE], struct tiptrue_error *error)
-{
-    return tt_store_find(history, text, id, error);
 }
 
 enum tiptrue_status tiptrue_history_get(struct tiptrue_history *history, const char *id,
@@ -284,7 +273,7 @@ enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_
     if (status == TIPTRUE_OK) {
         *history = made;
     } else {
-        tt_store_close(made);
+        tiptrue_history_close(made);
     }
     return status;
 }

@@ -41,7 +41,7 @@ static enum tiptrue_status find_time(struct tiptrue_history *history, const char
         *time_s += day && end ? 86399.999 : 0;
         return TIPTRUE_OK;
     }
-    if (tt_store_find(history, text, id, &why) == TIPTRUE_OK) {
+    if (tiptrue_history_find(history, text, id, &why) == TIPTRUE_OK) {
         return tt_store_time(history, id, time_s, error);
     }
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
@@ -193,12 +193,6 @@ enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const c
     }
     enum tiptrue_status status = tt_store_say(history, id, SAYINGS[word], text, now_s, error);
     return status == TIPTRUE_OK ? tt_history_catch_up(history, error) : status;
-}
-
-enum tiptrue_status tiptrue_history_forget(struct tiptrue_history *history, const char *id,
-                                           struct tiptrue_error *error)
-{
-    return tt_store_forget(history, id, error);
 }
 
 /* ---- the same log with other line ends ---- */

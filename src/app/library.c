@@ -21,7 +21,6 @@
 #include "output/text/sentences.h"
 #include "planning/plan.h"
 #include "planning/program.h"
-#include "planning/simulate.h"
 
 struct tiptrue_workspace {
     struct tt_adjust_workspace *adjust;
@@ -30,51 +29,6 @@ struct tiptrue_workspace {
 const char *tiptrue_version(void)
 {
     return PACKAGE_VERSION;
-}
-
-enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
-                                       struct tiptrue_plate **plate, struct tiptrue_error *error)
-{
-    return tt_plate_read(path, sink, plate, error);
-}
-
-enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
-                                         struct tiptrue_machine **machine,
-                                         struct tiptrue_error *error)
-{
-    return tt_machine_read(path, sink, machine, error);
-}
-
-enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
-                                      struct tiptrue_plan **plan, struct tiptrue_error *error)
-{
-    return tt_plan_read(path, sink, plan, error);
-}
-
-enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
-                                     const struct tiptrue_machine *machine,
-                                     const struct tiptrue_plan *plan, const char *pattern,
-                                     const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                     struct tiptrue_error *error)
-{
-    return tt_run_read(path, plate, machine, plan, pattern, sink, run, error);
-}
-
-enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
-                                           const struct tiptrue_machine *machine,
-                                           const struct tiptrue_plan *plan, const char *pattern,
-                                           const struct tiptrue_sink *sink,
-                                           struct tiptrue_run **run, struct tiptrue_error *error)
-{
-    return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
-}
-
-enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n,
-                                     const struct tiptrue_plate *plate,
-                                     const struct tiptrue_machine *machine,
-                                     struct tiptrue_run **joined, struct tiptrue_error *error)
-{
-    return tt_run_join(runs, n, plate, machine, joined, error);
 }
 
 enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace,
@@ -124,13 +78,6 @@ enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace,
     }
     *solution = made;
     return TIPTRUE_OK;
-}
-
-enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
-                                          struct tiptrue_solution **solution,
-                                          struct tiptrue_error *error)
-{
-    return tt_result_read(path, sink, solution, error);
 }
 
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution)
@@ -254,37 +201,6 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace,
     return status;
 }
 
-enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
-                                   const struct tiptrue_export_options *options,
-                                   const struct tiptrue_sink *sink,
-                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
-{
-    return tt_export(solution, options, sink, exported, error);
-}
-
-enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s,
-                                        struct tiptrue_exported **exported,
-                                        struct tiptrue_error *error)
-{
-    return tt_export_undo(config, dry_run, now_s, exported, error);
-}
-
-enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path,
-                                     const double rotations_deg[], size_t n_rotations,
-                                     const struct tiptrue_export_options *options,
-                                     const struct tiptrue_sink *sink,
-                                     struct tiptrue_exported **exported,
-                                     struct tiptrue_error *error)
-{
-    return tt_template(solution, path, rotations_deg, n_rotations, options, sink, exported, error);
-}
-
-enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
-                                            struct tiptrue_error *error)
-{
-    return tt_present_read(machine, config, error);
-}
-
 enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a,
                                     const struct tiptrue_solution *b,
                                     const struct tiptrue_trend *trend,
@@ -329,21 +245,6 @@ enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool j
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
-                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
-{
-    return tt_truth_read(path, sink, truth, error);
-}
-
-enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate,
-                                       const struct tiptrue_machine *machine,
-                                       const struct tiptrue_plan *plan, unsigned long seed,
-                                       bool exact, struct tiptrue_truth **truth,
-                                       struct tiptrue_error *error)
-{
-    return tt_truth_draw(plate, machine, plan, seed, exact, truth, error);
-}
-
 enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text,
                                        size_t *length, struct tiptrue_error *error)
 {
@@ -351,15 +252,6 @@ enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char *
 
     tt_output_truth_json(truth, &buffer);
     return tt_buffer_hand_over(&buffer, text, length, error);
-}
-
-enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate,
-                                     const struct tiptrue_machine *machine,
-                                     const struct tiptrue_plan *plan,
-                                     const struct tiptrue_truth *truth, unsigned long seed,
-                                     struct tiptrue_run **run, struct tiptrue_error *error)
-{
-    return tt_simulate(plate, machine, plan, truth, seed, run, error);
 }
 
 enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,

@@ -12,14 +12,6 @@
 #include "output/output.h"
 #include "output/text/placement_sentences.h"
 #include "placement/placement.h"
-#include "placement/test_board.h"
-
-enum tiptrue_status tiptrue_board_read(const char *path, const struct tiptrue_machine *machine,
-                                       const struct tiptrue_sink *sink,
-                                       struct tiptrue_board **board, struct tiptrue_error *error)
-{
-    return tt_board_read(path, machine, sink, board, error);
-}
 
 /* Whether the touches of a tip may be joined with a board; *old: they may, but the result does not
  * say how the plate's errors bear on them. */
@@ -89,13 +81,6 @@ enum tiptrue_verdict tiptrue_placement_verdict(const struct tiptrue_placement *p
     return placement->verdict;
 }
 
-enum tiptrue_status tiptrue_placement_since(struct tiptrue_placement *placement,
-                                            const struct tiptrue_placement *earlier,
-                                            struct tiptrue_error *error)
-{
-    return tt_place_since(placement, earlier, error);
-}
-
 enum tiptrue_status tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
                                            const struct tiptrue_text_options *options, char **text,
                                            size_t *length, struct tiptrue_error *error)
@@ -124,14 +109,6 @@ enum tiptrue_status tiptrue_placement_learn(const struct tiptrue_placement *plac
     }
     tt_buffer_clear(&buffer);
     return status;
-}
-
-enum tiptrue_status tiptrue_test_board_make(const struct tiptrue_machine *machine,
-                                            const struct tiptrue_board_options *options,
-                                            struct tiptrue_test_board **board,
-                                            struct tiptrue_error *error)
-{
-    return tt_test_board(machine, options, board, error);
 }
 
 bool tiptrue_test_board_tells(const struct tiptrue_test_board *board)

@@ -131,8 +131,8 @@ const char *tiptrue_ready_diff(const struct tiptrue_ready *ready)
 static enum tiptrue_status read_back(const struct tiptrue_ready *ready,
                                      struct tiptrue_machine **now, struct tiptrue_error *error)
 {
-    enum tiptrue_status status = tt_machine_read(ready->machine->file, NULL, now, error);
-    return status == TIPTRUE_OK ? tt_present_read(*now, NULL, error) : status;
+    enum tiptrue_status status = tiptrue_machine_read(ready->machine->file, NULL, now, error);
+    return status == TIPTRUE_OK ? tiptrue_machine_present(*now, NULL, error) : status;
 }
 
 /* Whether every tip that was to be updated stands there as it was found. *heights: no height that
@@ -173,7 +173,8 @@ static enum tiptrue_status take_back(const struct tiptrue_exported *exported, do
     bool back = true;
     for (size_t i = exported->n_files; i-- > 0;) {
         struct tiptrue_exported *undone = NULL;
-        back = tt_export_undo(exported->files[i].file, false, now_s, &undone, NULL) == TIPTRUE_OK &&
+        back = tiptrue_export_undo(exported->files[i].file, false, now_s, &undone, NULL) ==
+                   TIPTRUE_OK &&
                back;
         tiptrue_exported_free(undone);
     }
@@ -192,7 +193,7 @@ static enum tiptrue_status export_it(const struct tiptrue_ready *ready, bool dry
     const struct tiptrue_export_options options = {
         .machine = ready->machine, .plate = ready->plate, .now_s = now_s, .dry_run = dry_run};
     return ready->machine->n_exports > 0
-               ? tt_export(ready->solution, &options, sink, exported, error)
+               ? tiptrue_export(ready->solution, &options, sink, exported, error)
                : tt_export_own(ready->solution, &options, sink, exported, error);
 }
 
@@ -249,11 +250,4 @@ enum tiptrue_status tiptrue_ready_json(const struct tiptrue_ready *ready,
     struct tt_buffer buffer = {0};
     tt_output_ready_json(ready, files, n_files, &buffer);
     return tt_buffer_hand_over(&buffer, text, length, error);
-}
-
-enum tiptrue_status tiptrue_ready_undo(const struct tiptrue_machine *machine, bool dry_run,
-                                       double now_s, struct tiptrue_exported **exported,
-                                       struct tiptrue_error *error)
-{
-    return tt_export_undo_all(machine, dry_run, now_s, exported, error);
 }

@@ -255,7 +255,7 @@ static void put_back(struct tt_export_job *job)
                                           "was written before the export failed, and is as it was "
                                           "before again",
                                           NULL};
-        if (tt_export_undo(path, false, job->options->now_s, &undone, NULL) != TIPTRUE_OK) {
+        if (tiptrue_export_undo(path, false, job->options->now_s, &undone, NULL) != TIPTRUE_OK) {
             told.text = "was written before the export failed";
             told.hint = "--undo puts the old file back";
         }
@@ -353,10 +353,10 @@ static enum tiptrue_status run_job(const struct tiptrue_solution *solution,
     return tt_exported_finish(out, status, exported, error);
 }
 
-enum tiptrue_status tt_export(const struct tiptrue_solution *solution,
-                              const struct tiptrue_export_options *options,
-                              const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
-                              struct tiptrue_error *error)
+enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
+                                   const struct tiptrue_export_options *options,
+                                   const struct tiptrue_sink *sink,
+                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     return run_job(solution, options, false, sink, exported, error);
 }

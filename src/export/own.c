@@ -14,7 +14,6 @@
 #include "base/number.h"
 #include "export/place.h"
 #include "ingest/archive.h"
-#include "ingest/head.h"
 
 /* Decimals of an offset: 0.1 um, and 0.25 um of inches. */
 #define DECIMALS_MM 4
@@ -48,9 +47,9 @@ bool tt_own_is_any(const char *path, const char *text, size_t length)
         (void)tt_archive_object(text, text + length, schema, sizeof schema);
         own = strncmp(schema, "tiptrue.", strlen("tiptrue.")) == 0;
     }
-    if (!own && tt_log_head_read(path, &head, NULL) == TIPTRUE_OK) {
+    if (!own && tiptrue_log_head_read(path, &head, NULL) == TIPTRUE_OK) {
         own = head.is_run_log;
-        tt_log_head_clear(&head);
+        tiptrue_log_head_clear(&head);
     }
     return own;
 }

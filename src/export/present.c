@@ -233,8 +233,8 @@ static void doubt_plates(struct tiptrue_machine *machine, const struct found fou
     }
 }
 
-enum tiptrue_status tt_present_read(struct tiptrue_machine *machine, const char *path,
-                                    struct tiptrue_error *error)
+enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *path,
+                                            struct tiptrue_error *error)
 {
     const struct tt_export_target *target = NULL;
     struct tt_arena arena = {0};

@@ -328,11 +328,12 @@ static enum tiptrue_status fill_file(struct filling *filling, const char *path,
     return status;
 }
 
-enum tiptrue_status tt_template(const struct tiptrue_solution *solution, const char *path,
-                                const double rotations_deg[], size_t n_rotations,
-                                const struct tiptrue_export_options *options,
-                                const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
-                                struct tiptrue_error *error)
+enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path,
+                                     const double rotations_deg[], size_t n_rotations,
+                                     const struct tiptrue_export_options *options,
+                                     const struct tiptrue_sink *sink,
+                                     struct tiptrue_exported **exported,
+                                     struct tiptrue_error *error)
 {
     struct tt_exported *out = NULL;
     enum tiptrue_status status = tt_exported_new(&out, error);

@@ -100,7 +100,7 @@ static enum tiptrue_status undo_newest(const struct dated files[], size_t n, boo
     return status;
 }
 
-enum tiptrue_status tt_export_undo_all(const struct tiptrue_machine *machine, bool dry_run,
+enum tiptrue_status tiptrue_ready_undo(const struct tiptrue_machine *machine, bool dry_run,
                                        double now_s, struct tiptrue_exported **exported,
                                        struct tiptrue_error *error)
 {
@@ -122,8 +122,9 @@ enum tiptrue_status tt_export_undo_all(const struct tiptrue_machine *machine, bo
     return tt_exported_finish(out, status, exported, error);
 }
 
-enum tiptrue_status tt_export_undo(const char *config, bool dry_run, double now_s,
-                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s,
+                                        struct tiptrue_exported **exported,
+                                        struct tiptrue_error *error)
 {
     struct tt_exported *out = NULL;
     struct tt_target *target = NULL;

@@ -404,9 +404,9 @@ static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *b
     return status;
 }
 
-enum tiptrue_status tt_board_read(const char *path, const struct tiptrue_machine *machine,
-                                  const struct tiptrue_sink *sink, struct tiptrue_board **board,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tiptrue_board_read(const char *path, const struct tiptrue_machine *machine,
+                                       const struct tiptrue_sink *sink,
+                                       struct tiptrue_board **board, struct tiptrue_error *error)
 {
     struct tt_bytes bytes;
     enum tiptrue_status status = tt_bytes_read(path, &bytes, error);

@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See head.h. Faults are not told here: whoever reads the log itself tells them. */
+/* What a log says of itself before its rows: enough to choose the machine and plate that it is read
+ * with. Faults are not told here: whoever reads the log itself tells them. */
 #include "config.h"
-
-#include "ingest/head.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -12,6 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/status.h"
 #include "ingest/builder.h"
 #include "ingest/bytes.h"
 #include "ingest/formats.h"
@@ -85,8 +85,8 @@ static enum tiptrue_status read_lines(const char *text, size_t length,
     return good ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-enum tiptrue_status tt_log_head_read(const char *path, struct tiptrue_log_head *head,
-                                     struct tiptrue_error *error)
+enum tiptrue_status tiptrue_log_head_read(const char *path, struct tiptrue_log_head *head,
+                                          struct tiptrue_error *error)
 {
     char text[HEAD_BYTES + 1];
     size_t length = 0;
@@ -98,7 +98,7 @@ enum tiptrue_status tt_log_head_read(const char *path, struct tiptrue_log_head *
     }
     if (!is_json(text + tt_byte_order_mark(text, length))) {
         status = read_lines(text, length, head, error);
-    } else if (tt_run_read(path, NULL, NULL, NULL, NULL, NULL, &run, NULL) == TIPTRUE_OK) {
+    } else if (tiptrue_run_read(path, NULL, NULL, NULL, NULL, NULL, &run, NULL) == TIPTRUE_OK) {
         head->is_run_log = true;
         status = take(run, head) ? TIPTRUE_OK : tt_fail_memory(error);
         tiptrue_run_free(run);
@@ -106,12 +106,12 @@ enum tiptrue_status tt_log_head_read(const char *path, struct tiptrue_log_head *
         head->is_document = true;
     }
     if (status != TIPTRUE_OK) {
-        tt_log_head_clear(head);
+        tiptrue_log_head_clear(head);
     }
     return status;
 }
 
-void tt_log_head_clear(struct tiptrue_log_head *head)
+void tiptrue_log_head_clear(struct tiptrue_log_head *head)
 {
     free(head->machine);
     free(head->plate);

@@ -17,50 +17,6 @@
 
 #define TT_MOST_FAULTS 20
 
-TT_MUST_USE enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *sink,
-                                              struct tiptrue_plate **plate,
-                                              struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink,
-                                                struct tiptrue_machine **machine,
-                                                struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink,
-                                             struct tiptrue_plan **plan,
-                                             struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink,
-                                              struct tiptrue_truth **truth,
-                                              struct tiptrue_error *error);
-/* As tiptrue_board_read. */
-TT_MUST_USE enum tiptrue_status tt_board_read(const char *path,
-                                              const struct tiptrue_machine *machine,
-                                              const struct tiptrue_sink *sink,
-                                              struct tiptrue_board **board,
-                                              struct tiptrue_error *error);
-/* As tiptrue_run_read. */
-TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
-                                            const struct tiptrue_machine *machine,
-                                            const struct tiptrue_plan *plan, const char *pattern,
-                                            const struct tiptrue_sink *sink,
-                                            struct tiptrue_run **run, struct tiptrue_error *error);
-
-/* The same; run->source keeps the text. */
-TT_MUST_USE enum tiptrue_status
-tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
-                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                  struct tiptrue_error *error);
-
-/* As tiptrue_run_join. */
-TT_MUST_USE enum tiptrue_status tt_run_join(const struct tiptrue_run *const runs[], size_t n,
-                                            const struct tiptrue_plate *plate,
-                                            const struct tiptrue_machine *machine,
-                                            struct tiptrue_run **joined,
-                                            struct tiptrue_error *error);
-
-/* As tiptrue_solution_read. */
-TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
-                                               struct tiptrue_solution **solution,
-                                               struct tiptrue_error *error);
-
 /* Whether the text is a result document rather than a log: an object whose own "schema" names one
  * (tt_archive_object). */
 bool tt_result_is(const char *text, size_t length);

@@ -340,10 +340,10 @@ static bool all_checked(const struct tiptrue_run *const *runs, size_t n)
     return checked;
 }
 
-enum tiptrue_status tt_run_join(const struct tiptrue_run *const runs[], size_t n,
-                                const struct tiptrue_plate *plate,
-                                const struct tiptrue_machine *machine, struct tiptrue_run **joined,
-                                struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n,
+                                     const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     struct tiptrue_run **joined, struct tiptrue_error *error)
 {
     if (!all_checked(runs, n)) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,

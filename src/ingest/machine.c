@@ -154,8 +154,9 @@ enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, si
                   machine);
 }
 
-enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink,
-                                    struct tiptrue_machine **machine, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                         struct tiptrue_machine **machine,
+                                         struct tiptrue_error *error)
 {
     struct tiptrue_machine *made = calloc(1, sizeof(*made));
     if (made == NULL) {

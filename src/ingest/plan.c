@@ -191,8 +191,8 @@ enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plan);
 }
 
-enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink,
-                                 struct tiptrue_plan **plan, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                      struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
     struct tiptrue_plan *made = calloc(1, sizeof(*made));
     if (made == NULL) {

@@ -181,8 +181,8 @@ enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plate);
 }
 
-enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *sink,
-                                  struct tiptrue_plate **plate, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_plate **plate, struct tiptrue_error *error)
 {
     struct tiptrue_plate *made = calloc(1, sizeof(*made));
     if (made == NULL) {

@@ -177,8 +177,9 @@ enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, siz
                   solution);
 }
 
-enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
-                                   struct tiptrue_solution **solution, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
+                                          struct tiptrue_solution **solution,
+                                          struct tiptrue_error *error)
 {
     struct tiptrue_solution *made = calloc(1, sizeof *made);
     const char *file;

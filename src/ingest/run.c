@@ -148,22 +148,22 @@ static enum tiptrue_status read_path(const struct source *source, const char *pa
     return status == TIPTRUE_OK ? read_and_clear(source, &bytes, run) : status;
 }
 
-enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
-                                const struct tiptrue_machine *machine,
-                                const struct tiptrue_plan *plan, const char *pattern,
-                                const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan, const char *pattern,
+                                     const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                     struct tiptrue_error *error)
 {
     const struct source source = {
         tt_bytes_name(path), plate, machine, plan, pattern, sink, error, false};
     return read_path(&source, path, run);
 }
 
-enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
-                                      const struct tiptrue_machine *machine,
-                                      const struct tiptrue_plan *plan, const char *pattern,
-                                      const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                      struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                           const struct tiptrue_machine *machine,
+                                           const struct tiptrue_plan *plan, const char *pattern,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_run **run, struct tiptrue_error *error)
 {
     const struct source source = {
         tt_bytes_name(path), plate, machine, plan, pattern, sink, error, true};

@@ -197,8 +197,8 @@ static void read_truth(void *object, struct tt_fields *fields)
     tt_truth_read_axes(fields, &truth->axes);
 }
 
-enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink,
-                                  struct tiptrue_truth **truth, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
 {
     struct tiptrue_truth *made = calloc(1, sizeof(*made));
     if (made == NULL) {

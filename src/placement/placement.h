@@ -17,9 +17,4 @@ TT_MUST_USE enum tiptrue_status tt_place(const struct tiptrue_board *board,
                                          struct tiptrue_placement **placement,
                                          struct tiptrue_error *error);
 
-/* since.c: as tiptrue_placement_since. */
-TT_MUST_USE enum tiptrue_status tt_place_since(struct tiptrue_placement *placement,
-                                               const struct tiptrue_placement *earlier,
-                                               struct tiptrue_error *error);
-
 #endif

@@ -122,9 +122,9 @@ static bool same_tips(const struct tiptrue_placement *now, const struct tiptrue_
     return same;
 }
 
-enum tiptrue_status tt_place_since(struct tiptrue_placement *placement,
-                                   const struct tiptrue_placement *earlier,
-                                   struct tiptrue_error *error)
+enum tiptrue_status tiptrue_placement_since(struct tiptrue_placement *placement,
+                                            const struct tiptrue_placement *earlier,
+                                            struct tiptrue_error *error)
 {
     struct tt_arena *arena = &placement->arena;
     struct tt_board_since *since = TT_ARENA_NEW(arena, 1, struct tt_board_since);

@@ -2,13 +2,14 @@
  * Copyright (C) 2026 the tiptrue authors */
 #include "config.h"
 
-#include "placement/test_board.h"
-
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/distribution.h"
+#include "base/status.h"
+#include "model/machine.h"
+#include "model/test_board.h"
 #include "placement/board_fit.h"
 #include "placement/choose.h"
 #include "placement/work.h"
@@ -168,9 +169,10 @@ static void expect(struct planning *p, const struct tt_board_fit *fit,
     }
 }
 
-enum tiptrue_status tt_test_board(const struct tiptrue_machine *machine,
-                                  const struct tiptrue_board_options *options,
-                                  struct tiptrue_test_board **board, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_test_board_make(const struct tiptrue_machine *machine,
+                                            const struct tiptrue_board_options *options,
+                                            struct tiptrue_test_board **board,
+                                            struct tiptrue_error *error)
 {
     struct planning p = {.options = options, .out = calloc(1, sizeof(*p.out))};
     struct tt_board_fit fit;

@@ -9,8 +9,12 @@
 #include <string.h>
 
 #include "base/random.h"
+#include "base/status.h"
+#include "model/machine.h"
+#include "model/plan.h"
+#include "model/plate.h"
+#include "model/truth.h"
 #include "planning/resolve.h"
-#include "planning/simulate.h"
 #include "tiptrue.h"
 
 /* What is not known of a machine is drawn as below; only what a simulation looks like depends on
@@ -252,10 +256,11 @@ static bool own_texts(struct tiptrue_truth *truth)
     return good;
 }
 
-enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate,
-                                  const struct tiptrue_machine *machine,
-                                  const struct tiptrue_plan *plan, unsigned long seed, bool exact,
-                                  struct tiptrue_truth **truth, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate,
+                                       const struct tiptrue_machine *machine,
+                                       const struct tiptrue_plan *plan, unsigned long seed,
+                                       bool exact, struct tiptrue_truth **truth,
+                                       struct tiptrue_error *error)
 {
     struct tiptrue_truth *made = calloc(1, sizeof *made);
     struct tt_random memory;

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run out of moves and a truth, by the touch equation of geometry/touch.h. */
+/* A run out of moves and a truth, by the touch equation of geometry/touch.h. Random numbers are
+ * GSL's (mt19937 here, taus2 for the truth: draw.c), and what is drawn is rounded to the nanometre,
+ * so that the same seed gives the same bytes on every machine. */
 #include "config.h"
-
-#include "planning/simulate.h"
 
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -12,6 +12,11 @@
 
 #include "base/random.h"
 #include "geometry/touch.h"
+#include "model/machine.h"
+#include "model/plan.h"
+#include "model/plate.h"
+#include "model/run.h"
+#include "model/truth.h"
 #include "planning/descend.h"
 #include "planning/picture.h"
 #include "planning/resolve.h"
@@ -406,11 +411,11 @@ static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan
     return good;
 }
 
-enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate,
-                                const struct tiptrue_machine *machine,
-                                const struct tiptrue_plan *plan, const struct tiptrue_truth *truth,
-                                unsigned long seed, struct tiptrue_run **run,
-                                struct tiptrue_error *error)
+enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan,
+                                     const struct tiptrue_truth *truth, unsigned long seed,
+                                     struct tiptrue_run **run, struct tiptrue_error *error)
 {
     struct simulation s = {.plate = plate, .machine = machine, .truth = truth};
     struct tt_random memory;

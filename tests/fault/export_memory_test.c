@@ -149,7 +149,7 @@ START_TEST(memory_runs_out)
         put_file(cases[_i].text);
         failed = false;
         left = n;
-        enum tiptrue_status status = tt_export(&solution, &options, NULL, &exported, &error);
+        enum tiptrue_status status = tiptrue_export(&solution, &options, NULL, &exported, &error);
         left = 0;
         ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK),
                       "request %zu: status %d, '%s'", n, (int)status, error.text);
@@ -182,7 +182,7 @@ START_TEST(memory_runs_out_elsewhere)
         failed = false;
         left = n;
         enum tiptrue_status status =
-            tt_template(&solution, path, rotations_deg, 2, &options, NULL, &exported, NULL);
+            tiptrue_template(&solution, path, rotations_deg, 2, &options, NULL, &exported, NULL);
         left = 0;
         ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK),
                       "template, request %zu: status %d", n, (int)status);
@@ -193,7 +193,7 @@ START_TEST(memory_runs_out_elsewhere)
         put_file("{\"x\": -41.25, \"y\": -12.5}");
         failed = false;
         left = n;
-        enum tiptrue_status status = tt_present_read(machine, path, NULL);
+        enum tiptrue_status status = tiptrue_machine_present(machine, path, NULL);
         left = 0;
         ck_assert_int_eq(status, failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK);
         ck_assert(machine->tips[0].has_offset == !failed);

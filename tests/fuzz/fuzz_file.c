@@ -57,7 +57,7 @@ static void read_board(const char *path, const struct tiptrue_machine *machine)
     struct tiptrue_board *board = NULL;
     struct tiptrue_placement *placement = NULL;
     struct tiptrue_error error = {0};
-    enum tiptrue_status status = tt_board_read(path, machine, &sink, &board, &error);
+    enum tiptrue_status status = tiptrue_board_read(path, machine, &sink, &board, &error);
     FUZZ_ASSERT(status == TIPTRUE_OK || status == TIPTRUE_E_DATA);
     FUZZ_ASSERT(error.status == status && (status == TIPTRUE_OK) == (board != NULL));
     FUZZ_ASSERT((status == TIPTRUE_E_DATA) == (errors > 0));
@@ -75,7 +75,7 @@ static void read_truth(const char *path)
     const struct tiptrue_sink sink = {told, &errors};
     struct tiptrue_truth *truth = NULL;
     struct tiptrue_error error = {0};
-    enum tiptrue_status status = tt_truth_read(path, &sink, &truth, &error);
+    enum tiptrue_status status = tiptrue_truth_read(path, &sink, &truth, &error);
     FUZZ_ASSERT(status == TIPTRUE_OK || status == TIPTRUE_E_DATA);
     FUZZ_ASSERT((status == TIPTRUE_OK) == (truth != NULL));
     tiptrue_truth_free(truth);

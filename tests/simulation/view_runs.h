@@ -12,7 +12,6 @@
 
 #include "adjust/adjust.h"
 #include "ingest/ingest.h"
-#include "planning/simulate.h"
 
 /* What must be, or the whole scene is wrong. */
 static void must(bool good)
@@ -118,7 +117,8 @@ static void scene_clear(struct scene *s)
 static struct tiptrue_run *scene_run(struct scene *s, unsigned long seed)
 {
     struct tiptrue_run *run = NULL;
-    must(tt_simulate(s->plate, s->machine, &s->plan, &s->truth, seed, &run, NULL) == TIPTRUE_OK);
+    must(tiptrue_simulate(s->plate, s->machine, &s->plan, &s->truth, seed, &run, NULL) ==
+         TIPTRUE_OK);
     return run;
 }
 

@@ -35,7 +35,7 @@ TT_MUST_USE enum tiptrue_status tt_store_load_board(struct tiptrue_history *stor
                                                     struct tt_board_record *board,
                                                     struct tiptrue_error *error);
 
-/* The board whose id begins with @text, as tt_store_find has runs. */
+/* The board whose id begins with @text, as tiptrue_history_find has runs. */
 TT_MUST_USE enum tiptrue_status tt_store_find_board(struct tiptrue_history *store, const char *text,
                                                     char id[TT_RUN_ID_SIZE],
                                                     struct tiptrue_error *error);

@@ -180,8 +180,8 @@ static bool is_hexadecimal(const char *text)
     return length > 0 && length < TT_RUN_ID_SIZE && text[length] == '\0';
 }
 
-enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
-                                  char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
+enum tiptrue_status tiptrue_history_find(struct tiptrue_history *store, const char *text,
+                                         char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
 {
     static const char SQL[] =
         "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";

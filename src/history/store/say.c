@@ -62,8 +62,8 @@ enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, 
     return status;
 }
 
-enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *id,
-                                    struct tiptrue_error *error)
+enum tiptrue_status tiptrue_history_forget(struct tiptrue_history *store, const char *id,
+                                           struct tiptrue_error *error)
 {
 #define OF_RUN " WHERE run = (SELECT no FROM run WHERE id = ?1)"
     static const char *const SQL[] = {

@@ -240,7 +240,7 @@ enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_h
     if (status == TIPTRUE_OK) {
         *store = made;
     } else {
-        tt_store_close(made);
+        tiptrue_history_close(made);
     }
     return status;
 }
@@ -282,7 +282,7 @@ static void remove_empty(struct tiptrue_history *store)
     close_file(store);
 }
 
-void tt_store_close(struct tiptrue_history *store)
+void tiptrue_history_close(struct tiptrue_history *store)
 {
     if (store != NULL) {
         tt_store_rollback(store);

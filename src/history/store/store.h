@@ -28,7 +28,6 @@
 TT_MUST_USE enum tiptrue_status tt_store_open(const char *path, bool write,
                                               struct tiptrue_history **store,
                                               struct tiptrue_error *error);
-void tt_store_close(struct tiptrue_history *store);
 
 /* How long a call waits for other processes at most, in all (TT_STORE_PATIENCE_MS); @waiting (may
  * be NULL) is called once a second of it has passed. */
@@ -96,12 +95,6 @@ TT_MUST_USE enum tiptrue_status tt_store_say(struct tiptrue_history *store, cons
                                              enum tt_saying what, const char *text, double now_s,
                                              struct tiptrue_error *error);
 
-/* Take the run or the board @id out of the file, with its log, its results, its exports and what
- * was said of it, and documents that no other run has; their bytes are overwritten.
- * TIPTRUE_E_NO_INPUT: there is no such one. */
-TT_MUST_USE enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *id,
-                                                struct tiptrue_error *error);
-
 /* When the run @id was made (its start, or when it was entered), seconds since 1970.
  * TIPTRUE_E_NO_INPUT: there is no such run. */
 TT_MUST_USE enum tiptrue_status tt_store_time(struct tiptrue_history *store, const char *id,
@@ -130,11 +123,7 @@ TT_MUST_USE enum tiptrue_status tt_store_has_later(struct tiptrue_history *store
                                                    const char *id, bool *later,
                                                    struct tiptrue_error *error);
 
-/* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: none; TIPTRUE_E_USAGE: several. */
-TT_MUST_USE enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
-                                              char id[TT_RUN_ID_SIZE], struct tiptrue_error *error);
-
-/* The same of another table, whose ids, two of those that begin with ?1, @sql selects; @what names
+/* As tiptrue_history_find, of another table, whose ids, two of those that begin with ?1, @sql selects; @what names
  * one of them in messages. @sql: a string that lives as long as the store. */
 TT_MUST_USE enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *sql,
                                                  const char *what, const char *text,

@@ -21,9 +21,9 @@ static void read_all(void)
     char *paths[] = {source_path("tests/data/ingest/plate.json"),
                      source_path("tests/data/ingest/machine.json"),
                      source_path("tests/data/ingest/plan.json")};
-    ck_assert_int_eq(tt_plate_read(paths[0], NULL, &plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read(paths[1], NULL, &machine, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_plan_read(paths[2], NULL, &plan, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plate_read(paths[0], NULL, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_machine_read(paths[1], NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plan_read(paths[2], NULL, &plan, NULL), TIPTRUE_OK);
     logged = source_text("tests/data/ingest/controller.log");
     for (size_t i = 0; i < 3; i++) {
         free(paths[i]);
@@ -216,7 +216,7 @@ START_TEST(wrong_usage)
         error.text, "a controller log needs both a plan and a pattern, and the pattern is missing");
     ck_assert_str_eq(error.hint,
                      "the plan says what each move was, the pattern what its report looks like");
-    ck_assert_int_eq(tt_run_read("c.log", plate, machine, NULL, "x", NULL, &run, &other),
+    ck_assert_int_eq(tiptrue_run_read("c.log", plate, machine, NULL, "x", NULL, &run, &other),
                      TIPTRUE_E_USAGE);
     ck_assert_str_eq(other.text,
                      "a controller log needs both a plan and a pattern, and the plan is missing");

@@ -149,11 +149,11 @@ START_TEST(reads_a_file)
 {
     struct tiptrue_machine *machine = NULL;
     char *path = source_path("tests/data/ingest/machine.json");
-    ck_assert_int_eq(tt_machine_read(path, NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_machine_read(path, NULL, &machine, NULL), TIPTRUE_OK);
     ck_assert_str_eq(machine->file, path);
     tiptrue_machine_free(machine);
     machine = NULL;
-    ck_assert_int_eq(tt_machine_read(".", NULL, &machine, NULL), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_machine_read(".", NULL, &machine, NULL), TIPTRUE_E_NO_INPUT);
     ck_assert_ptr_null(machine);
     free(path);
 }

@@ -104,8 +104,8 @@ static enum tiptrue_status read_with_others(const struct example *example,
     struct tiptrue_run *run = NULL;
     char *plate_path = source_path(FOLDER "plate.json"),
          *machine_path = source_path(FOLDER "machine.json");
-    ck_assert_int_eq(tt_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
     if (example->kind == LOG) {
         ck_assert_int_eq(tt_plan_read_bytes("plan.json", example->plan.text, example->plan.length,
                                             sink, &plan, error),

@@ -86,7 +86,7 @@ START_TEST(reads_a_file)
 {
     struct tiptrue_plan *plan = NULL;
     char *path = source_path("tests/data/ingest/plan.json");
-    ck_assert_int_eq(tt_plan_read(path, NULL, &plan, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plan_read(path, NULL, &plan, NULL), TIPTRUE_OK);
     ck_assert_str_eq(plan->file, path);
     tiptrue_plan_free(plan);
     free(path);

@@ -177,11 +177,12 @@ START_TEST(reads_a_file)
     struct tiptrue_plate *plate = NULL;
     struct tiptrue_error error = {0};
     char *path = source_path("tests/data/ingest/plate.json");
-    ck_assert_int_eq(tt_plate_read(path, NULL, &plate, &error), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plate_read(path, NULL, &plate, &error), TIPTRUE_OK);
     ck_assert_str_eq(plate->file, path);
     tiptrue_plate_free(plate);
     plate = NULL;
-    ck_assert_int_eq(tt_plate_read("no-such-plate.json", NULL, &plate, &error), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_plate_read("no-such-plate.json", NULL, &plate, &error),
+                     TIPTRUE_E_NO_INPUT);
     ck_assert_ptr_null(plate);
     ck_assert_str_eq(error.file, "no-such-plate.json");
     free(path);

@@ -21,8 +21,8 @@ static void read_plate_and_machine(void)
 {
     char *plate_path = source_path("tests/data/ingest/plate.json"),
          *machine_path = source_path("tests/data/ingest/machine.json");
-    ck_assert_int_eq(tt_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
     free(plate_path);
     free(machine_path);
 }

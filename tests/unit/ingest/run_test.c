@@ -33,7 +33,8 @@ START_TEST(format_is_seen_in_the_content)
     for (size_t i = 0; i < 3; i++) {
         char *path = write_file(texts[i]);
         struct tiptrue_run *run = NULL;
-        ck_assert_int_eq(tt_run_read(path, NULL, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tiptrue_run_read(path, NULL, NULL, NULL, NULL, NULL, &run, NULL),
+                         TIPTRUE_OK);
         ck_assert_uint_eq(run->n_observations, 1);
         ck_assert_double_eq(run->observations[0].h.x_mm, 1.5);
         ck_assert_str_eq(run->file, path);
@@ -74,7 +75,7 @@ START_TEST(standard_input)
     int file = open(path, O_RDONLY), kept = dup(STDIN_FILENO);
     struct tiptrue_run *run = NULL;
     dup2(file, STDIN_FILENO);
-    enum tiptrue_status status = tt_run_read("-", NULL, NULL, NULL, NULL, NULL, &run, NULL);
+    enum tiptrue_status status = tiptrue_run_read("-", NULL, NULL, NULL, NULL, NULL, &run, NULL);
     dup2(kept, STDIN_FILENO);
     close(kept);
     close(file);
@@ -142,14 +143,14 @@ START_TEST(field_logs)
     struct tiptrue_machine *machine = NULL;
     struct tiptrue_plan *plan = NULL;
     struct tiptrue_run *run = NULL;
-    ck_assert_int_eq(tt_plate_read(paths[0], &sink, &plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read(paths[1], &sink, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_plate_read(paths[0], &sink, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_machine_read(paths[1], &sink, &machine, NULL), TIPTRUE_OK);
     if (is_log) {
-        ck_assert_int_eq(tt_plan_read(paths[3], &sink, &plan, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tiptrue_plan_read(paths[3], &sink, &plan, NULL), TIPTRUE_OK);
     }
     const char *pattern =
         is_log ? "id=(?<id>\\d+) at x=(?<x>\\S+) y=(?<y>\\S+) z=(?<z>\\S+) ok=(?<ok>[01])" : NULL;
-    ck_assert_int_eq(tt_run_read(paths[2], plate, machine, plan, pattern, &sink, &run, NULL),
+    ck_assert_int_eq(tiptrue_run_read(paths[2], plate, machine, plan, pattern, &sink, &run, NULL),
                      field[_i].status);
     if (run != NULL) {
         assert_told(&told, "");
