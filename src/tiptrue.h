@@ -266,9 +266,8 @@ tiptrue_template(const struct tiptrue_solution *solution, const char *path,
 void tiptrue_exported_free(struct tiptrue_exported *exported);
 
 /* Take the present offsets of the tips from the configuration @config, where the machine file's
- * "export" has its places, in place of those that the machine file states. @config NULL: from all
- * files that it exports to, or from none where it exports nothing. TIPTRUE_E_CONFIG: there are no
- * such places, or no numbers in them, or of all files one is missing; *machine is unchanged. */
+ * "export" has its places, in place of those that it states; NULL: from all files that it exports
+ * to, if any. TIPTRUE_E_CONFIG: no such places, files or numbers there; *machine is unchanged. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine,
                                                              const char *config,
                                                              struct tiptrue_error *error);

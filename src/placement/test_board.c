@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* A board whose parts tell all terms best. */
 #include "config.h"
 
 #include <math.h>

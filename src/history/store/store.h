@@ -123,8 +123,8 @@ TT_MUST_USE enum tiptrue_status tt_store_has_later(struct tiptrue_history *store
                                                    const char *id, bool *later,
                                                    struct tiptrue_error *error);
 
-/* As tiptrue_history_find, of another table, whose ids, two of those that begin with ?1, @sql selects; @what names
- * one of them in messages. @sql: a string that lives as long as the store. */
+/* As tiptrue_history_find, of another table, whose ids, two of those that begin with ?1, @sql
+ * selects; @what names one of them in messages. @sql: a string that lives as long as the store. */
 TT_MUST_USE enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *sql,
                                                  const char *what, const char *text,
                                                  char id[TT_RUN_ID_SIZE],
