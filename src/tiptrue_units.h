@@ -5,6 +5,7 @@
 #define TT_TIPTRUE_UNITS_H
 
 struct tiptrue_machine;
+struct tiptrue_report;
 
 /* The time zone that times are told in. */
 #define TIPTRUE_ZONE_NAME 32
@@ -26,5 +27,7 @@ enum tiptrue_units {
 
 /* The unit of the machine file. */
 enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine);
+/* The units of lengths in what is added to @report from here on; without it mm. */
+void tiptrue_report_units(struct tiptrue_report *report, enum tiptrue_units units);
 
 #endif

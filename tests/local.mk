@@ -165,6 +165,7 @@ script_tests = \
   tests/report/looks.py \
   tests/report/pages.py \
   tests/report/renderers.py \
+  tests/report/units.py \
   tests/simulation/agreement.py \
   tests/simulation/layouts.py \
   tests/simulation/mistakes.py \

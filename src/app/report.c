@@ -36,6 +36,11 @@ enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone,
     return TIPTRUE_OK;
 }
 
+void tiptrue_report_units(struct tiptrue_report *report, enum tiptrue_units units)
+{
+    report->page.units = tt_units_of(units);
+}
+
 void tiptrue_report_free(struct tiptrue_report *report)
 {
     if (report != NULL) {

@@ -13,7 +13,7 @@
 struct cli_history_arguments {
     const char *history; /* NULL = the default place */
     bool plain, json, csv, quiet;
-    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: mm */
+    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's, else mm */
     struct tiptrue_history_query query;
     size_t last;        /* of compare --last; 0 = not asked for */
     const char **names; /* for free() */

@@ -23,8 +23,7 @@ static const struct cli_option OPTIONS[] = {
      .doc = "The history (default: tiptrue/history.db in the user's data folder)"},
     {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
     CLI_QUIET_OPTION(2, struct cli_history_arguments, quiet),
-    {"units", "UNIT", 2, CLI_UNITS, AT(units),
-     .doc = "Print lengths in mm, inch or um (JSON is in mm always)"},
+    CLI_UNITS_OPTION(2, struct cli_history_arguments, units),
     {NULL, "argument", 0, CLI_LIST, AT(names), .n = AT(n_names)},
     {0},
 };
@@ -111,6 +110,11 @@ static int take_machine(struct cli_history_arguments *arguments,
         arguments->machine = strdup(tiptrue_machine_name(machine));
         arguments->query.machine = arguments->machine;
         error.status = arguments->machine != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    }
+    named = arguments->query.machine;
+    if (arguments->units == TIPTRUE_UNITS_DEFAULT && named != NULL &&
+        strcmp(named, tiptrue_machine_name(machine)) == 0) {
+        arguments->units = tiptrue_machine_units(machine);
     }
     return cli_failed(arguments->json, &error);
 }

@@ -24,6 +24,7 @@ struct arguments {
     const char **boards; /* for free() */
     size_t n_boards;
     bool json, plain, record;
+    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
 /* What all boards are judged with. */
@@ -187,11 +188,24 @@ static int read_inputs(struct judging *judging)
         status = cli_history_open(arguments->history, judging->machine, true, &messages,
                                   &judging->history);
     }
-    if (status == EX_OK && arguments->report != NULL) {
-        error.status = tiptrue_report_new(cli_local_zone(), &judging->report, &error);
-        status = cli_failed(arguments->json, &error);
-    }
     return status;
+}
+
+/* The units of all that is shown, and an empty page if one is wanted; the exit status. */
+static int begin(struct judging *judging)
+{
+    const struct cli_inputs inputs = {.units = judging->arguments->units};
+    const struct cli_objects objects = {.machine = judging->machine};
+    struct tiptrue_error error = {0};
+
+    judging->look.units = cli_shown_units(&inputs, &objects);
+    if (judging->arguments->report != NULL) {
+        error.status = tiptrue_report_new(cli_local_zone(), &judging->report, &error);
+    }
+    if (judging->report != NULL) {
+        tiptrue_report_units(judging->report, judging->look.units);
+    }
+    return cli_failed(judging->arguments->json, &error);
 }
 
 /* The page of all boards that were judged. */
@@ -229,6 +243,7 @@ int cli_placement(int argc, char *argv[])
          .doc = "A page with pictures (HTML) too, of all boards"},
         {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each board"},
         {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
+        CLI_UNITS_OPTION(2, struct arguments, units),
         {NULL, "FILE", 0, CLI_LIST, AT(boards), .n = AT(n_boards)},
         {0},
     };
@@ -250,6 +265,7 @@ int cli_placement(int argc, char *argv[])
     if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         judging.look = cli_text_options(arguments.plain);
         worst = read_inputs(&judging);
+        worst = worst == EX_OK ? begin(&judging) : worst;
         worst = worst == EX_OK ? read_since(&judging) : worst;
         for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {
             worst = cli_worse(worst, judge(&judging, arguments.boards[i]));

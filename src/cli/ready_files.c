@@ -126,6 +126,7 @@ static int write_page(const struct cli_ready_job *job, const char *path)
 
     error.status = tiptrue_report_new(cli_local_zone(), &report, &error);
     if (error.status == TIPTRUE_OK) {
+        tiptrue_report_units(report, cli_shown_units(&job->arguments->inputs, objects));
         error.status = tiptrue_report_add_run(report, objects->plate, objects->machine, job->run,
                                               tiptrue_ready_solution(job->ready), &error);
     }

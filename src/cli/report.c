@@ -126,12 +126,14 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
 static int add_history(struct tiptrue_report *report, const struct arguments *arguments)
 {
     struct cli_history_arguments of = {.history = arguments->history,
+                                       .units = arguments->inputs.units,
                                        .query.machine = arguments->inputs.machine};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     int status = cli_history_open_for(&of, false, &history);
 
     if (status == 0) {
+        tiptrue_report_units(report, of.units);
         error.status = tiptrue_report_add_history(report, history, of.query.machine, &error);
         status = cli_failed(false, &error);
     }
@@ -152,6 +154,7 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
         fprintf(stderr, "tiptrue: error: %s\n", error.text);
         return cli_exit_status(error.status);
     }
+    tiptrue_report_units(report, cli_shown_units(&arguments->inputs, objects));
     if (arguments->weeks) {
         status = add_history(report, arguments);
         good += status == 0;
@@ -231,6 +234,7 @@ int cli_report(int argc, char *argv[])
         {"output", "FILE", 2, CLI_TEXT, AT(output), .doc = "The page (HTML); - is standard output",
          .letter = 'o'},
         CLI_QUIET_OPTION(2, struct arguments, inputs.quiet),
+        CLI_UNITS_OPTION(2, struct arguments, inputs.units),
         {"svg", "FOLDER", 2, CLI_TEXT, AT(svg),
          .doc = "Each picture as a file of its own too (SVG), in this folder"},
         {NULL, "RUN", 0, CLI_LIST, AT(inputs.runs), .n = AT(inputs.n_runs)},

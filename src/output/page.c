@@ -232,14 +232,14 @@ void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int de
 
 const struct tt_units *tt_page_units(const struct tt_page *page)
 {
-    return page->units != NULL ? page->units : tt_units_of(TIPTRUE_UNITS_DEFAULT);
+    return tt_units_or_mm(page->units);
 }
 
 void tt_page_small(struct tt_page *page, double value_mm, int decimals, bool plus)
 {
     const struct tt_units *units = tt_page_units(page);
 
-    decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
+    decimals = tt_units_small_decimals(units, decimals);
     tt_page_puts(page, tt_fixed(units->small_per_mm * value_mm, decimals, plus).text);
 }
 
@@ -248,7 +248,7 @@ void tt_page_cell_small(struct tt_page *page, size_t width, double value_mm, int
 {
     const struct tt_units *units = tt_page_units(page);
 
-    decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
+    decimals = tt_units_small_decimals(units, decimals);
     tt_page_cell_fixed(page, width, units->small_per_mm * value_mm, decimals, plus);
 }
 

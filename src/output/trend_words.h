@@ -37,8 +37,9 @@ const char *tt_signal_rule(enum tt_chart chart);
 void tt_latest_words(const struct tiptrue_trend *trend, const struct tiptrue_zone *zone,
                      struct tt_buffer *words);
 
+/* The names of @trend, which are not taken for lengths. */
+void tt_trend_own_names(const struct tiptrue_trend *trend, struct tt_own_names own[2]);
 /* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
-/* The names of @trend on @page: they are not taken for lengths. */
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
 
 /* In text/trend_drifts.c: µm with the decimals that @u_mm justifies; what of a tip drifts or wears,

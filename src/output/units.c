@@ -16,17 +16,43 @@
 #define TIED "\xc2\xa0"
 #define MOST_LISTED 4 /* numbers before one unit */
 
+#define UIN "\xc2\xb5in"
+#define PER_MM "per millimetre"
+#define SLOPE "mm/m", 1, 0, "tens of micrometres", PER_MM
+#define MM                                                                                         \
+    {                                                                                              \
+        "mm", TT_UM, "mm", 1, 1000, 4, 0, SLOPE                                                    \
+    }
+
 static const struct tt_units UNITS[] = {
-    [TIPTRUE_UNITS_DEFAULT] = {"mm", TT_UM, "mm", 1, 1000, 4, 0},
-    [TIPTRUE_UNITS_MM] = {"mm", TT_UM, "mm", 1, 1000, 4, 0},
-    [TIPTRUE_UNITS_INCH] = {"in", "\xc2\xb5in", "inch", 1 / TT_MM_PER_INCH, 1e6 / TT_MM_PER_INCH, 5,
-                            2},
-    [TIPTRUE_UNITS_UM] = {TT_UM, TT_UM, "um", 1000, 1000, 1, 0},
+    [TIPTRUE_UNITS_DEFAULT] = MM,
+    [TIPTRUE_UNITS_MM] = MM,
+    [TIPTRUE_UNITS_INCH] = {"in", UIN, "inch", 1 / TT_MM_PER_INCH, 1e6 / TT_MM_PER_INCH, 5, 2,
+                            UIN "/in", 1000, 3, "a thousandth of an inch", "per inch"},
+    [TIPTRUE_UNITS_UM] = {TT_UM, TT_UM, "um", 1000, 1000, 1, 0, SLOPE},
 };
 
 const struct tt_units *tt_units_of(enum tiptrue_units chosen)
 {
     return &UNITS[chosen];
+}
+
+const struct tt_units *tt_units_or_mm(const struct tt_units *units)
+{
+    return units != NULL ? units : &UNITS[TIPTRUE_UNITS_MM];
+}
+
+/* As fine as it was, whatever the unit: 0.1 mm is 0.0039 in, 0.0001 mm is 0.1 um. */
+int tt_units_length_decimals(const struct tt_units *units, int decimals)
+{
+    int more = units->decimals - 4 + (units->decimals > 4 && decimals < 4);
+
+    return decimals + more > 0 ? decimals + more : 0;
+}
+
+int tt_units_small_decimals(const struct tt_units *units, int decimals)
+{
+    return decimals > units->small_drop ? decimals - units->small_drop : 0;
 }
 
 /* ---- sentences ---- */
@@ -91,29 +117,32 @@ static size_t separator(const char *s, bool *loose)
     return 0;
 }
 
-enum unit { NO_UNIT, LENGTH, SMALL };
+enum unit { NO_UNIT, LENGTH, SMALL, SLOPES };
 
-/* The unit at @s, behind a space and perhaps a closing parenthesis; *from and *to: where it is. */
-static enum unit unit_at(const char *s, const char **from, const char **to)
+static const struct {
+    const char *text;
+    enum unit unit;
+} WORDS[] = {{"mm/m", SLOPES}, {"mm", LENGTH}, {TT_UM, SMALL}, {"um", SMALL}};
+
+/* The unit that @s begins with; *to: where it ends. */
+static enum unit unit_word(const char *s, const char **to)
 {
-    static const struct {
-        const char *text;
-        enum unit unit;
-    } WORDS[] = {{"mm", LENGTH}, {TT_UM, SMALL}, {"um", SMALL}};
-
-    s += *s == ')';
-    size_t gap = space(s);
-    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0] && gap > 0; i++) {
-        const char *end = s + gap + strlen(WORDS[i].text);
-        bool ratio = starts(s + gap, "mm/m") && !starts(s + gap, "mm/min");
-        if (starts(s + gap, WORDS[i].text) && !isalnum((unsigned char)*end) && !ratio &&
-            !starts(end, "\xc2\xb2")) {
-            *from = s + gap;
-            *to = end;
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        *to = s + strlen(WORDS[i].text);
+        if (starts(s, WORDS[i].text) && !isalnum((unsigned char)**to)) {
             return WORDS[i].unit;
         }
     }
     return NO_UNIT;
+}
+
+/* The unit at @s, behind a space and perhaps a closing parenthesis; *from and *to: where it is. */
+static enum unit unit_at(const char *s, const char **from, const char **to)
+{
+    s += *s == ')';
+    *from = s + space(s);
+    enum unit unit = *from > s ? unit_word(*from, to) : NO_UNIT;
+    return unit != NO_UNIT && !starts(*to, "\xc2\xb2") ? unit : NO_UNIT;
 }
 
 /* A number, or several, with a unit behind. */
@@ -164,22 +193,29 @@ static bool read_quantity(const char *s, bool marked, struct quantity *q)
 static void put_converted(const struct tt_units *units, enum unit unit, const struct number *number,
                           struct tt_buffer *out)
 {
-    double value = 0, mm;
+    double value = 0;
     int decimals = number->decimals;
 
     if (tt_number_read(number->from, (size_t)(number->to - number->from), '.', &value, NULL) !=
         TT_NUMBER_OK) {
         return; /* it is digits */
     }
-    mm = unit == LENGTH ? value : value / 1000;
     if (unit == SMALL) {
-        decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
-        tt_number_write_fixed(out, mm * units->small_per_mm, decimals, false);
-        return;
+        decimals = tt_units_small_decimals(units, decimals);
+        value *= units->small_per_mm / 1000;
+    } else if (unit == SLOPES) {
+        decimals = decimals > units->slope_drop ? decimals - units->slope_drop : 0;
+        value *= units->slope_per_mm_m;
+    } else {
+        decimals = tt_units_length_decimals(units, decimals);
+        value *= units->per_mm;
     }
-    /* as fine as it was, whatever the unit: 0.1 mm is 0.0039 in, 0.0001 mm is 0.1 um */
-    decimals += units->decimals - 4 + (units->decimals > 4 && decimals < 4);
-    tt_number_write_fixed(out, mm * units->per_mm, decimals > 0 ? decimals : 0, false);
+    tt_number_write_fixed(out, value, decimals, false);
+}
+
+static const char *name_of(const struct tt_units *units, enum unit unit)
+{
+    return unit == LENGTH ? units->length : unit == SMALL ? units->small : units->slope;
 }
 
 static void put_quantity(const struct tt_units *units, const struct quantity *q,
@@ -194,7 +230,21 @@ static void put_quantity(const struct tt_units *units, const struct quantity *q,
     }
     tt_buffer_add(out, at, *at == ')');
     tt_buffer_puts(out, TIED);
-    tt_buffer_puts(out, q->unit == LENGTH ? units->length : units->small);
+    tt_buffer_puts(out, name_of(units, q->unit));
+}
+
+void tt_units_heading(const struct tt_units *units, const char *text, struct tt_buffer *out)
+{
+    for (bool begins = true; *text != '\0'; begins = !isalnum((unsigned char)text[-1])) {
+        const char *end = text;
+        enum unit unit = begins ? unit_word(text, &end) : NO_UNIT;
+        if (unit != NO_UNIT) {
+            tt_buffer_puts(out, name_of(units, unit));
+            text = end;
+        } else {
+            tt_buffer_putc(out, *text++);
+        }
+    }
 }
 
 /* Bytes of the user's own name at @s, whole words; 0 = none. The longest counts. A tip called "1"
@@ -240,28 +290,52 @@ static bool may_begin(const char *text, const char *at)
     return before < 0x80 ? !isalnum(before) && strchr("+-.:/_", before) == NULL : tied;
 }
 
+/* What begins at @at of @text and is to be converted, onto @out: a quantity, or "per millimetre".
+ * Its bytes; 0 = there is none. */
+static size_t put_converted_words(const struct tt_units *units, const char *text, const char *at,
+                                  struct tt_buffer *out)
+{
+    size_t signed_by = sign(at), per = strlen(PER_MM);
+    struct quantity q;
+
+    if (!may_begin(text, at)) {
+        return 0;
+    }
+    if (read_quantity(at + signed_by, signed_by > 0 || (at > text && at[-1] == '('), &q)) {
+        tt_buffer_add(out, at, signed_by);
+        put_quantity(units, &q, out);
+        return (size_t)(q.end - at);
+    }
+    if (starts(at, PER_MM) && !isalnum((unsigned char)at[per])) {
+        tt_buffer_puts(out, units->per);
+        return per;
+    }
+    return 0;
+}
+
 void tt_units_sentence(const struct tt_units *units, const struct tt_own_names own[], size_t n_own,
                        const char *text, struct tt_buffer *out)
 {
-    const char *at = text;
-    struct quantity q;
-
-    while (*at != '\0') {
+    for (const char *at = text; *at != '\0';) {
         bool word = at == text || !isalnum((unsigned char)at[-1]);
-        size_t taken = word ? own_name(own, n_own, at) : 0, signed_by = sign(at);
+        size_t taken = word ? own_name(own, n_own, at) : 0;
         taken = taken == 0 && word ? quoted(at) : taken;
-        if (taken == 0 && may_begin(text, at) &&
-            read_quantity(at + signed_by, signed_by > 0 || (at > text && at[-1] == '('), &q)) {
-            tt_buffer_add(out, at, signed_by);
-            put_quantity(units, &q, out);
-            at = q.end;
-            continue;
-        }
-        if (taken == 0) {
+        size_t converted = taken == 0 ? put_converted_words(units, text, at, out) : 0;
+        if (taken + converted == 0) {
             size_t digits = strspn(at, "0123456789."); /* a number that is no length, whole */
             taken = digits > 0 ? digits : 1;
         }
         tt_buffer_add(out, at, taken);
-        at += taken;
+        at += taken + converted;
+    }
+}
+
+void tt_units_shown(const struct tt_units *units, const struct tt_own_names own[2],
+                    const char *text, struct tt_buffer *out)
+{
+    if (tt_units_or_mm(units)->per_mm == 1) {
+        tt_buffer_puts(out, text);
+    } else {
+        tt_units_sentence(units, own, 2, text, out);
     }
 }

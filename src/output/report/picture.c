@@ -28,6 +28,7 @@ void tt_picture_clear(struct tt_picture *picture)
     tt_buffer_clear(&picture->columns);
     tt_buffer_clear(&picture->rows);
     tt_buffer_clear(&picture->words);
+    tt_buffer_clear(&picture->shown);
 }
 
 bool tt_picture_failed(const struct tt_picture *picture)
@@ -53,6 +54,31 @@ struct tt_fixed tt_signed(double value, int decimals, bool plus)
         tt_buffer_puts(&buffer, digits.text);
     }
     return number;
+}
+
+struct tt_fixed tt_signed_length(const struct tt_units *units, double value_mm, int decimals,
+                                 bool plus)
+{
+    units = tt_units_or_mm(units);
+    return tt_signed(units->per_mm * value_mm, tt_units_length_decimals(units, decimals), plus);
+}
+
+struct tt_fixed tt_signed_small(const struct tt_units *units, double value_mm, int decimals,
+                                bool plus)
+{
+    units = tt_units_or_mm(units);
+    return tt_signed(units->small_per_mm * value_mm, tt_units_small_decimals(units, decimals),
+                     plus);
+}
+
+double tt_picture_per_mm(const struct tt_picture *picture)
+{
+    return tt_units_or_mm(picture->units)->per_mm;
+}
+
+double tt_picture_per_um(const struct tt_picture *picture)
+{
+    return tt_units_or_mm(picture->units)->small_per_mm / 1000;
 }
 
 /* Width of the character at @s, of *length bytes. */
@@ -127,17 +153,37 @@ void tt_picture_text(struct tt_picture *picture, const char *class, double x, do
     tt_buffer_puts(&picture->svg, "</text>\n");
 }
 
+/* @format with @arguments, in the picture's units; "" without memory. */
+static const char *in_units(struct tt_picture *picture, const char *format, va_list arguments)
+{
+    tt_buffer_reset(&picture->words);
+    tt_buffer_reset(&picture->shown);
+    tt_buffer_vprintf(&picture->words, format, arguments);
+    if (!picture->words.failed) {
+        tt_units_heading(tt_units_or_mm(picture->units), picture->words.text, &picture->shown);
+    }
+    /* the drawing remembers the failure, since the buffers are reset for the next words */
+    picture->svg.failed = picture->svg.failed || picture->words.failed || picture->shown.failed;
+    return picture->words.failed || picture->shown.failed ? "" : picture->shown.text;
+}
+
 const char *tt_picture_words(struct tt_picture *picture, const char *format, ...)
 {
     va_list arguments;
 
-    tt_buffer_reset(&picture->words);
     va_start(arguments, format);
-    tt_buffer_vprintf(&picture->words, format, arguments);
+    const char *words = in_units(picture, format, arguments);
     va_end(arguments);
-    /* the drawing remembers the failure, since the buffer is reset for the next words */
-    picture->svg.failed = picture->svg.failed || picture->words.failed;
-    return picture->words.failed ? "" : picture->words.text;
+    return words;
+}
+
+void tt_picture_say(struct tt_picture *picture, struct tt_buffer *out, const char *format, ...)
+{
+    va_list arguments;
+
+    va_start(arguments, format);
+    tt_buffer_puts(out, in_units(picture, format, arguments));
+    va_end(arguments);
 }
 
 void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
@@ -247,8 +293,8 @@ void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale,
     tt_buffer_puts(&picture->svg, "\"/>\n");
     for (size_t i = 0; labels && i < n; i++) {
         double value = tick + (double)i * scale->step;
-        tt_picture_number(picture, "m", tt_scale_place(scale, value), bottom + 13, "middle", value,
-                          scale->decimals, false);
+        tt_picture_number(picture, "m", tt_scale_place(scale, value), bottom + 13, "middle",
+                          scale->per * value, scale->decimals, false);
     }
     tt_picture_line(picture, "f", scale->first, bottom, scale->last, bottom);
 }
@@ -267,8 +313,8 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
     tt_buffer_puts(&picture->svg, "\"/>\n");
     for (size_t i = 0; i < n; i++) {
         double value = tick + (double)i * scale->step;
-        tt_picture_number(picture, "m", left - 5, tt_scale_place(scale, value) + 4, "end", value,
-                          scale->decimals, false);
+        tt_picture_number(picture, "m", left - 5, tt_scale_place(scale, value) + 4, "end",
+                          scale->per * value, scale->decimals, false);
     }
     tt_picture_line(picture, "f", left, scale->first, left, scale->last);
 }
@@ -288,7 +334,7 @@ void tt_picture_columns(struct tt_picture *picture, const char *names)
     for (size_t length; *names != '\0'; names += length + (names[length] == '|')) {
         length = strcspn(names, "|");
         tt_buffer_puts(&picture->columns, "<th scope=\"col\">");
-        tt_markup_bytes(&picture->columns, names, length);
+        tt_markup_text(&picture->columns, tt_picture_words(picture, "%.*s", (int)length, names));
         tt_buffer_puts(&picture->columns, "</th>");
     }
 }
@@ -306,6 +352,12 @@ void tt_picture_cell(struct tt_picture *picture, const char *text)
     tt_buffer_puts(&picture->rows, "</td>");
 }
 
+void tt_picture_cell_named(struct tt_picture *picture, const char *name, const char *after)
+{
+    tt_markup_named(&picture->rows, "<td class=\"t\">", name, after);
+    tt_buffer_puts(&picture->rows, "</td>");
+}
+
 void tt_picture_cell_count(struct tt_picture *picture, size_t value)
 {
     tt_buffer_printf(&picture->rows, "<td>%zu</td>", value);
@@ -314,6 +366,18 @@ void tt_picture_cell_count(struct tt_picture *picture, size_t value)
 void tt_picture_cell_fixed(struct tt_picture *picture, double value, int decimals, bool plus)
 {
     tt_buffer_printf(&picture->rows, "<td>%s</td>", tt_signed(value, decimals, plus).text);
+}
+
+void tt_picture_cell_length(struct tt_picture *picture, double value_mm, int decimals, bool plus)
+{
+    tt_buffer_printf(&picture->rows, "<td>%s</td>",
+                     tt_signed_length(picture->units, value_mm, decimals, plus).text);
+}
+
+void tt_picture_cell_small(struct tt_picture *picture, double value_mm, int decimals, bool plus)
+{
+    tt_buffer_printf(&picture->rows, "<td>%s</td>",
+                     tt_signed_small(picture->units, value_mm, decimals, plus).text);
 }
 
 void tt_picture_row_end(struct tt_picture *picture)

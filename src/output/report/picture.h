@@ -16,6 +16,7 @@
 #include "base/buffer.h"
 #include "base/number.h"
 #include "output/report/scale.h"
+#include "output/units.h"
 
 #define TT_PICTURE_WIDTH 340.0
 /* Where the plot of a picture with axes lies. */
@@ -41,14 +42,15 @@ enum tt_shape {
 };
 
 struct tt_picture {
-    char name[128]; /* of its file, without ending; ASCII without blanks */
+    char name[128];               /* of its file, without ending; ASCII without blanks */
+    const struct tt_units *units; /* of the lengths it shows; NULL: mm and um */
     double height;
     struct tt_buffer title, desc;   /* escaped */
     struct tt_buffer svg;           /* what is between <svg> and </svg> after title and desc */
     struct tt_buffer columns, rows; /* of the table */
     size_t n_rows;
-    struct tt_buffer words; /* of tt_picture_words */
-    bool beyond;            /* a mark stands at the end of its scale, since its value is off it */
+    struct tt_buffer words, shown; /* of tt_picture_words */
+    bool beyond; /* a mark stands at the end of its scale, since its value is off it */
 };
 
 /* In the caller's storage, {0} before; all text goes in by the calls below or by tt_markup_text. */
@@ -61,10 +63,17 @@ void tt_picture_line(struct tt_picture *picture, const char *class, double x1, d
  * characters. */
 void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y,
                      const char *anchor, const char *text, size_t most);
-/* Words for one of the calls above or below, which last until the next call; "" without memory. */
+/* Words for one of the calls above or below, which last until the next call; "" without memory.
+ * Bare names of units in them become the picture's. */
 const char *tt_picture_words(struct tt_picture *picture, const char *format, ...) TT_PRINTF(2, 3);
 void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
                        const char *anchor, double value, int decimals, bool plus);
+/* The same onto @out, which is the title, the description or the drawing. */
+void tt_picture_say(struct tt_picture *picture, struct tt_buffer *out, const char *format, ...)
+    TT_PRINTF(3, 4);
+/* What is shown of one mm, or of one um: for scales, and for numbers in words. */
+double tt_picture_per_mm(const struct tt_picture *picture);
+double tt_picture_per_um(const struct tt_picture *picture);
 /* A mark with what a pointer over it tells: between the two calls that text is added to
  * picture->svg, escaped. */
 void tt_picture_mark(struct tt_picture *picture, enum tt_shape shape, double x, double y);
@@ -97,17 +106,27 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
 void tt_markup_named(struct tt_buffer *buffer, const char *before, const char *name,
                      const char *after);
 
-/* The table: its columns first, by names of ours with '|' between ("line|target|weight"), then row
- * by row each cell. */
+/* The table: its columns first, by names of ours with '|' between ("line|target|residual, um", bare
+ * names of units as in tt_picture_words), then row by row each cell. */
 void tt_picture_columns(struct tt_picture *picture, const char *names);
 void tt_picture_row(struct tt_picture *picture);
 void tt_picture_cell(struct tt_picture *picture, const char *text);
 void tt_picture_cell_count(struct tt_picture *picture, size_t value);
+/* @name as far as a picture shows it, with words of ours behind. */
+void tt_picture_cell_named(struct tt_picture *picture, const char *name, const char *after);
 void tt_picture_cell_fixed(struct tt_picture *picture, double value, int decimals, bool plus);
+/* A length, and a small one, with as many decimals as it would have in mm and in um. */
+void tt_picture_cell_length(struct tt_picture *picture, double value_mm, int decimals, bool plus);
+void tt_picture_cell_small(struct tt_picture *picture, double value_mm, int decimals, bool plus);
 void tt_picture_row_end(struct tt_picture *picture);
 
-/* A signed number of running text, with the minus of running text. */
+/* A signed number of running text, with the minus of running text; a length in @units, and a small
+ * one, with as many decimals as it would have in mm and in um. */
 struct tt_fixed tt_signed(double value, int decimals, bool plus);
+struct tt_fixed tt_signed_length(const struct tt_units *units, double value_mm, int decimals,
+                                 bool plus);
+struct tt_fixed tt_signed_small(const struct tt_units *units, double value_mm, int decimals,
+                                bool plus);
 
 /* The whole as a figure of a page, @id its number there; and as a file of its own. */
 void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_buffer *page);

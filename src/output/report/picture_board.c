@@ -109,11 +109,12 @@ static void draw_part(struct sheet *sheet, size_t i, double x, double y, bool at
     tt_picture_mark(sheet->picture, shape, at_end ? x + off[0] : x, at_end ? y - off[1] : y);
     tt_buffer_printf(svg, "line %zu, tip ", part->line);
     tt_markup_short(svg, p->tip_names[part->tip], TT_NAME_MOST);
-    tt_buffer_printf(svg, ", %s" TT_DEGREE ", off by x %s " TT_UM ", y %s " TT_UM "%s%s",
-                     tt_signed(rotation_deg(p, part->rotation_rad), 1, false).text,
-                     tt_signed(1000 * part->off_mm.x, 1, true).text,
-                     tt_signed(1000 * part->off_mm.y, 1, true).text, part->used ? "" : ", left out",
-                     shorter < 1 ? ", longer than drawn" : "");
+    tt_picture_say(sheet->picture, svg,
+                   ", %s" TT_DEGREE ", off by x %s " TT_UM ", y %s " TT_UM "%s%s",
+                   tt_signed(rotation_deg(p, part->rotation_rad), 1, false).text,
+                   tt_signed_small(sheet->picture->units, part->off_mm.x, 1, true).text,
+                   tt_signed_small(sheet->picture->units, part->off_mm.y, 1, true).text,
+                   part->used ? "" : ", left out", shorter < 1 ? ", longer than drawn" : "");
     tt_picture_mark_end(sheet->picture, shape);
     sheet->n++;
     sheet->aside += !part->used;
@@ -133,11 +134,11 @@ static void write_row(const struct sheet *sheet, size_t i, bool dial)
                               2, true);
     } else {
         tt_picture_cell(picture, p->tip_names[part->tip]);
-        tt_picture_cell_fixed(picture, part->wanted.x_mm, 2, false);
-        tt_picture_cell_fixed(picture, part->wanted.y_mm, 2, false);
+        tt_picture_cell_length(picture, part->wanted.x_mm, 2, false);
+        tt_picture_cell_length(picture, part->wanted.y_mm, 2, false);
     }
-    tt_picture_cell_fixed(picture, 1000 * part->off_mm.x, 1, true);
-    tt_picture_cell_fixed(picture, 1000 * part->off_mm.y, 1, true);
+    tt_picture_cell_small(picture, part->off_mm.x, 1, true);
+    tt_picture_cell_small(picture, part->off_mm.y, 1, true);
     tt_picture_row_end(picture);
 }
 
@@ -152,19 +153,19 @@ static void write_columns(struct tt_picture *picture, bool dial)
 static double draw_keys(const struct sheet *sheet, double times, double y)
 {
     struct tt_picture *p = sheet->picture;
-    double um = tt_scale_round_down(ARROW / sheet->pixels_per_um);
+    double per = tt_picture_per_um(p), um = tt_scale_round_shown(ARROW / sheet->pixels_per_um, per);
     double limit = 1000 * sheet->placement->limit_mm * sheet->pixels_per_um;
-    char text[96];
+    const char *text =
+        times >= 1 ? tt_picture_words(p, "%g " TT_UM ", enlarged %.0f times", per * um, times)
+                   : tt_picture_words(p, "%g " TT_UM, per * um);
 
-    snprintf(text, sizeof text, times >= 1 ? "%g " TT_UM ", enlarged %.0f times" : "%g " TT_UM, um,
-             times);
     tt_buffer_puts(&p->svg, "<g class=\"key\">");
     draw_arrow(p, "f", TT_KEYS_LEFT, y - 4, (double[]){um * sheet->pixels_per_um, 0});
     tt_buffer_puts(&p->svg, "</g>");
     tt_picture_text(p, "m", TT_KEYS_LEFT + um * sheet->pixels_per_um + 6, y, "start", text, 40);
     if (sheet->placement->has_limit_mm && limit < 190) {
-        snprintf(text, sizeof text, "permitted: %g " TT_UM " on each axis",
-                 1000 * sheet->placement->limit_mm);
+        text = tt_picture_words(p, "permitted: %g " TT_UM " on each axis",
+                                per * 1000 * sheet->placement->limit_mm);
         tt_buffer_puts(&p->svg, "<g class=\"key\">");
         tt_picture_line(p, "l", TT_KEYS_LEFT, y + 12, TT_KEYS_LEFT + limit, y + 12);
         tt_buffer_puts(&p->svg, "</g>");
@@ -228,13 +229,17 @@ void tt_draw_board(const struct tiptrue_placement *placement, size_t tip,
         fmin(width / fmax(x.high - x.low, 1), (MOST_HEIGHT - 2 * ARROW) / fmax(y.high - y.low, 1));
     double bottom = TOP + per_mm * (y.high - y.low) + 2 * ARROW, margin = ARROW / per_mm;
     double left = 0.5 * (TT_PLOT_LEFT + TT_PLOT_RIGHT - per_mm * (x.high - x.low)) - ARROW;
-    struct tt_scale at_x = tt_scale_make(x.low - margin, x.high + margin, 1e-3, left,
-                                         TT_PLOT_LEFT + TT_PLOT_RIGHT - left, 5, false),
-                    at_y =
-                        tt_scale_make(y.low - margin, y.high + margin, 1e-3, bottom, TOP, 5, false);
+    struct tt_scale at_x = tt_scale_make((struct tt_span){x.low - margin, x.high + margin, 1e-3,
+                                                          left, TT_PLOT_LEFT + TT_PLOT_RIGHT - left,
+                                                          5, false, tt_picture_per_mm(picture)}),
+                    at_y = tt_scale_make((struct tt_span){y.low - margin, y.high + margin, 1e-3,
+                                                          bottom, TOP, 5, false,
+                                                          tt_picture_per_mm(picture)});
     tt_picture_axis_x(picture, &at_x, TOP, bottom, true);
     tt_picture_axis_y(picture, &at_y, left, TT_PLOT_LEFT + TT_PLOT_RIGHT - left);
-    tt_picture_text(picture, "m", TT_PLOT_RIGHT, bottom + 27, "end", "x, y in mm", 20);
+    tt_picture_text(picture, "m", TT_PLOT_RIGHT, bottom + 27, "end",
+                    tt_picture_words(picture, "x, y in %s", tt_units_or_mm(picture->units)->word),
+                    20);
     write_columns(picture, false);
     for (size_t i = 0; i < placement->parts_read; i++) {
         if (is_shown(&sheet, i)) {
@@ -361,9 +366,10 @@ static void draw_panel(const struct sheet *sheet, size_t along, size_t off, doub
     struct tt_picture *picture = sheet->picture;
     double left = TT_PLOT_LEFT + (PANEL_WIDTH + 16) * (double)along,
            top = TOP + 6 + (PANEL_HEIGHT + PANEL_GAP) * (double)off, bottom = top + PANEL_HEIGHT;
-    struct tt_scale x =
-        tt_scale_make(-reach_mm, reach_mm, 1e-3, left, left + PANEL_WIDTH, 6, false);
-    struct tt_scale y = tt_scale_make(-reach_um, reach_um, 1e-3, bottom, top, 6, false);
+    struct tt_scale x = tt_scale_make((struct tt_span){
+        -reach_mm, reach_mm, 1e-3, left, left + PANEL_WIDTH, 6, false, tt_picture_per_mm(picture)});
+    struct tt_scale y = tt_scale_make((struct tt_span){-reach_um, reach_um, 1e-3, bottom, top, 6,
+                                                       false, tt_picture_per_um(picture)});
 
     tt_picture_axis_x(picture, &x, top, bottom, off == 1);
     if (along == 0) {
@@ -410,10 +416,10 @@ void tt_draw_board_distance(const struct tiptrue_placement *placement, struct tt
             reach_um = fmax(reach_um, 1040 * fmax(fabs(part->apart_mm.x), fabs(part->apart_mm.y)));
             tt_picture_row(picture);
             tt_picture_cell_count(picture, part->line);
-            tt_picture_cell_fixed(picture, x, 3, true);
-            tt_picture_cell_fixed(picture, y, 3, true);
-            tt_picture_cell_fixed(picture, 1000 * part->apart_mm.x, 1, true);
-            tt_picture_cell_fixed(picture, 1000 * part->apart_mm.y, 1, true);
+            tt_picture_cell_length(picture, x, 3, true);
+            tt_picture_cell_length(picture, y, 3, true);
+            tt_picture_cell_small(picture, part->apart_mm.x, 1, true);
+            tt_picture_cell_small(picture, part->apart_mm.y, 1, true);
             tt_picture_row_end(picture);
         }
     }
@@ -422,7 +428,9 @@ void tt_draw_board_distance(const struct tiptrue_placement *placement, struct tt
     }
     double y = TOP + 6 + 2 * PANEL_HEIGHT + PANEL_GAP + 28;
     tt_picture_text(picture, "m", TT_PLOT_RIGHT, y, "end",
-                    TT_UM " off, over mm from the parts' middle", 60);
+                    tt_picture_words(picture, TT_UM " off, over %s from the parts' middle",
+                                     tt_units_or_mm(picture->units)->word),
+                    60);
     picture->height = y + 8;
     if (placement->grid.shown) {
         tt_picture_key_line(picture, "c", TT_KEYS_LEFT, y + 18, "scale, shear and turn found");

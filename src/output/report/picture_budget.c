@@ -29,11 +29,14 @@ static void draw_bar(const struct bars *bars, double y, double u_mm, const char 
 
     tt_buffer_printf(&bars->picture->svg, "<path class=\"%s\" ", class);
     tt_markup(&bars->picture->svg, "d=\"M@ @H@v@H@z\"/>", TT_AT(BARS_LEFT, y, end, BAR, BARS_LEFT));
-    tt_picture_number(bars->picture, "m", end + 4, y + BAR, "start", 1000 * u_mm,
-                      u_mm >= 0.00995     ? 0
-                      : u_mm >= 0.0000995 ? 1
-                                          : 2,
-                      false);
+    tt_picture_text(bars->picture, "m", end + 4, y + BAR, "start",
+                    tt_signed_small(bars->picture->units, u_mm,
+                                    u_mm >= 0.00995     ? 0
+                                    : u_mm >= 0.0000995 ? 1
+                                                        : 2,
+                                    false)
+                        .text,
+                    12);
 }
 
 /* What the plate's own errors put in is drawn hollow: on the same plate it cancels. */
@@ -52,8 +55,8 @@ static void tell_source(struct tt_picture *picture, const char *source, const ch
     tt_picture_row(picture);
     tt_picture_cell(picture, source);
     tt_picture_cell(picture, type);
-    tt_picture_cell_fixed(picture, 1000 * u_x_mm, 2, false);
-    tt_picture_cell_fixed(picture, 1000 * u_y_mm, 2, false);
+    tt_picture_cell_small(picture, u_x_mm, 2, false);
+    tt_picture_cell_small(picture, u_y_mm, 2, false);
     tt_picture_row_end(picture);
 }
 
@@ -94,10 +97,11 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
            same_y_mm = sqrt(fmax(tip->same_plate_cov.yy_mm2, 0));
     struct bars bars = {.picture = picture, .y = TOP};
 
-    bars.scale =
-        tt_scale_make(0, 1000 * fmax(u_x_mm, u_y_mm), 0.1, BARS_LEFT, BARS_RIGHT, 3, false);
+    bars.scale = tt_scale_make((struct tt_span){0, 1000 * fmax(u_x_mm, u_y_mm), 0.1, BARS_LEFT,
+                                                BARS_RIGHT, 3, false, tt_picture_per_um(picture)});
     tt_picture_columns(picture, "source|type|u(x), " TT_UM "|u(y), " TT_UM);
-    tt_picture_text(picture, "m", 4, 14, "start", "standard uncertainty, " TT_UM, 40);
+    tt_picture_text(picture, "m", 4, 14, "start",
+                    tt_picture_words(picture, "standard uncertainty, " TT_UM), 40);
     size_t drawn = tip->n_budget + 2;
     tt_picture_axis_x(picture, &bars.scale, TOP - 4, TOP + ROW * (double)drawn + 6, true);
     for (const struct tt_budget_line *line = next_line(tip, NULL); line != NULL;

@@ -72,8 +72,9 @@ static struct tt_scale scale_of(const struct sheet *sheet)
             high = fmax(high, height_um(sheet, row));
         }
     }
-    return tt_scale_make(fmax(low, -ASIDE_REACH * used_um) - used_um,
-                         fmin(high, ASIDE_REACH * used_um) + used_um, 1, BOTTOM, TOP, 5, true);
+    return tt_scale_make((struct tt_span){fmax(low, -ASIDE_REACH * used_um) - used_um,
+                                          fmin(high, ASIDE_REACH * used_um) + used_um, 1, BOTTOM,
+                                          TOP, 5, true, tt_picture_per_um(sheet->picture)});
 }
 
 static void draw_curve(const struct sheet *sheet)
@@ -102,7 +103,7 @@ static void draw_row(struct sheet *sheet, const struct tt_row_result *row)
     }
     sheet->no_contact++;
     tt_picture_mark(sheet->picture, TT_MARK_NO_CONTACT, x, sheet->height.first - 4);
-    tt_row_tell(&sheet->picture->svg, row, 0);
+    tt_row_tell(sheet->picture, row, 0);
     tt_picture_mark_end(sheet->picture, TT_MARK_NO_CONTACT);
 }
 
@@ -115,8 +116,8 @@ static void write_row(const struct sheet *sheet, const struct tt_row_result *row
     tt_picture_cell_count(p, row->line);
     tt_picture_cell(p, row->target);
     tt_picture_cell_fixed(p, row->rotation_rad * 180 / TT_PI, 1, false);
-    tt_picture_cell_fixed(p, height_um(sheet, row) + none, 1, true);
-    tt_picture_cell_fixed(p, 1000 * row->residual_mm + none, 1, true);
+    tt_picture_cell_small(p, 1e-3 * height_um(sheet, row) + none, 1, true);
+    tt_picture_cell_small(p, row->residual_mm + none, 1, true);
     tt_picture_cell(p, tt_row_remark(row));
     tt_picture_row_end(p);
 }
@@ -131,8 +132,10 @@ static void write_words(const struct sheet *sheet)
                      "touches, %zu of them left out, %zu without contact.",
                      sheet->touches, sheet->aside, sheet->no_contact);
     if (sheet->has_curve) {
-        tt_buffer_printf(desc, " The wave is the face runout, %s " TT_UM ".",
-                         tt_signed(1000 * sheet->tip->height->face_amplitude_mm, 1, false).text);
+        tt_picture_say(
+            sheet->picture, desc, " The wave is the face runout, %s " TT_UM ".",
+            tt_signed_small(sheet->picture->units, sheet->tip->height->face_amplitude_mm, 1, false)
+                .text);
     }
 }
 
@@ -154,11 +157,13 @@ void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture 
     struct sheet sheet = {.scene = scene, .tip = &s->tips[tip], .picture = picture};
 
     sheet.has_curve = scene->machine != NULL && sheet.tip->height->has_face_runout;
-    sheet.turn = tt_scale_make(0, 360, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 4, false);
+    sheet.turn =
+        tt_scale_make((struct tt_span){0, 360, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 4, false, 1});
     sheet.turn.step = 90;
     sheet.height = scale_of(&sheet);
-    tt_picture_text(picture, "m", 2, 12, "start",
-                    "height beside the tip's, " TT_UM " (too deep below 0)", 60);
+    tt_picture_text(
+        picture, "m", 2, 12, "start",
+        tt_picture_words(picture, "height beside the tip's, " TT_UM " (too deep below 0)"), 60);
     tt_picture_axis_y(picture, &sheet.height, TT_PLOT_LEFT, TT_PLOT_RIGHT);
     tt_picture_axis_x(picture, &sheet.turn, TOP, BOTTOM, true);
     tt_picture_line(picture, "z", TT_PLOT_LEFT, tt_scale_place(&sheet.height, 0), TT_PLOT_RIGHT,

@@ -64,9 +64,12 @@ static void set_scales(struct sheet *sheet)
         fmin(width / fmax(x.high - x.low, 1), (MOST_HEIGHT - 2 * BORDER) / fmax(y.high - y.low, 1));
     double beside = BORDER / sheet->per_mm, left = 0.5 * (x.low + x.high),
            half = 0.5 * (TT_PLOT_RIGHT - TT_PLOT_LEFT) / sheet->per_mm;
-    sheet->x = tt_scale_make(left - half, left + half, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
-    sheet->y = tt_scale_make(y.low - beside, y.high + beside, 1,
-                             TOP + sheet->per_mm * (y.high - y.low + 2 * beside), TOP, 5, false);
+    sheet->x =
+        tt_scale_make((struct tt_span){left - half, left + half, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5,
+                                       false, tt_picture_per_mm(sheet->picture)});
+    sheet->y = tt_scale_make((struct tt_span){y.low - beside, y.high + beside, 1,
+                                              TOP + sheet->per_mm * (y.high - y.low + 2 * beside),
+                                              TOP, 5, false, tt_picture_per_mm(sheet->picture)});
     sheet->times = tt_scale_round_down(STROKE / (most_mm * sheet->per_mm));
 }
 
@@ -95,19 +98,19 @@ static void draw_mark(struct sheet *sheet, size_t m)
     tt_picture_mark(p, TT_MARK_SIGHT, x, y);
     tt_buffer_puts(&p->svg, "mark ");
     tt_markup_short(&p->svg, mark->name, TT_NAME_MOST);
-    tt_buffer_printf(&p->svg, ", seen %zu times, off by %s, %s µm", seen->n,
-                     tt_signed(1e3 * seen->off.x_mm, 1, true).text,
-                     tt_signed(1e3 * seen->off.y_mm, 1, true).text);
+    tt_picture_say(p, &p->svg, ", seen %zu times, off by %s, %s " TT_UM, seen->n,
+                   tt_signed_small(p->units, seen->off.x_mm, 1, true).text,
+                   tt_signed_small(p->units, seen->off.y_mm, 1, true).text);
     tt_picture_mark_end(p, TT_MARK_SIGHT);
     tt_picture_text(p, "t", x + 7, y + 14, "start", mark->name, 8);
     tt_picture_row(p);
     tt_picture_cell(p, mark->name);
     tt_picture_cell_count(p, seen->n);
-    tt_picture_cell_fixed(p, 1e3 * seen->off.x_mm, 1, true);
-    tt_picture_cell_fixed(p, 1e3 * seen->off.y_mm, 1, true);
+    tt_picture_cell_small(p, seen->off.x_mm, 1, true);
+    tt_picture_cell_small(p, seen->off.y_mm, 1, true);
     if (axes) {
-        tt_picture_cell_fixed(p, 1e3 * seen->plain.x_mm, 1, true);
-        tt_picture_cell_fixed(p, 1e3 * seen->plain.y_mm, 1, true);
+        tt_picture_cell_small(p, seen->plain.x_mm, 1, true);
+        tt_picture_cell_small(p, seen->plain.y_mm, 1, true);
     }
     tt_picture_row_end(p);
 }
@@ -145,12 +148,14 @@ void tt_draw_marks(const struct tt_scene *scene, struct tt_picture *picture)
     set_scales(&sheet);
     tt_picture_axis_y(picture, &sheet.y, sheet.x.first, sheet.x.last);
     tt_picture_axis_x(picture, &sheet.x, sheet.y.last, sheet.y.first, true);
-    tt_picture_text(picture, "m", 2, 12, "start", "y on the plate, mm", 40);
-    tt_picture_text(picture, "m", TT_PLOT_RIGHT, sheet.y.first + 28, "end", "x on the plate, mm",
+    tt_picture_text(picture, "m", 2, 12, "start", tt_picture_words(picture, "y on the plate, mm"),
                     40);
+    tt_picture_text(picture, "m", TT_PLOT_RIGHT, sheet.y.first + 28, "end",
+                    tt_picture_words(picture, "x on the plate, mm"), 40);
     tt_picture_columns(picture, scene->solution->axes.found
-                                    ? "mark|seen|off x, µm|off y, µm|axes as they are, x|y"
-                                    : "mark|seen|off x, µm|off y, µm");
+                                    ? "mark|seen|off x, " TT_UM "|off y, " TT_UM
+                                      "|axes as they are, x|y"
+                                    : "mark|seen|off x, " TT_UM "|off y, " TT_UM "");
     for (size_t m = 0; m < scene->plate->n_marks; m++) {
         if (is_shown(scene, m)) {
             draw_mark(&sheet, m);

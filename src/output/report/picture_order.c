@@ -13,6 +13,7 @@
 
 #include "output/report/markup.h"
 #include "output/page.h"
+#include "output/text/text_parts.h"
 
 #define TOP 34.0
 #define LANE 58.0
@@ -158,6 +159,19 @@ static bool any_movement(const struct tiptrue_solution *s)
     return false;
 }
 
+/* A finding's text in the words of the picture. */
+static void put_in_units(const struct lanes *lanes, const char *text)
+{
+    struct tt_own_names own[2];
+    struct tt_buffer shown = {0}, *desc = &lanes->picture->desc;
+
+    tt_text_own_names(lanes->scene->solution, own);
+    tt_units_shown(lanes->picture->units, own, text, &shown);
+    tt_markup_text(desc, shown.failed || shown.text == NULL ? "" : shown.text);
+    desc->failed = desc->failed || shown.failed;
+    tt_buffer_clear(&shown);
+}
+
 static void write_words(const struct lanes *lanes)
 {
     const struct tiptrue_solution *s = lanes->scene->solution;
@@ -170,7 +184,7 @@ static void write_words(const struct lanes *lanes)
         if (s->findings[i].code == TT_FINDING_MOVED_PLATE ||
             s->findings[i].code == TT_FINDING_DRIFT_IN_RUN) {
             tt_buffer_puts(desc, " Drawn in: ");
-            tt_markup_text(desc, s->findings[i].text);
+            put_in_units(lanes, s->findings[i].text);
             tt_buffer_putc(desc, '.');
         }
     }
@@ -193,16 +207,13 @@ static void write_table(const struct lanes *lanes)
              axis++) {
             tt_picture_row(p);
             tt_picture_cell_count(p, row->line);
-            tt_markup_named(&p->rows, "<td class=\"t\">", row->target != NULL ? row->target : "",
-                            "");
-            tt_buffer_puts(&p->rows, !tt_is_sighting(row->kind) ? "</td>"
-                                     : axis == 0                ? " x</td>"
-                                                                : " y</td>");
-            tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->residual_mm : row->residual_y_mm), 1,
-                                  true);
+            tt_picture_cell_named(p, row->target != NULL ? row->target : "",
+                                  !tt_is_sighting(row->kind) ? ""
+                                  : axis == 0                ? " x"
+                                                             : " y");
+            tt_picture_cell_small(p, axis == 0 ? row->residual_mm : row->residual_y_mm, 1, true);
             if (lanes->moved) {
-                tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->moved_mm : row->moved_y_mm), 1,
-                                      true);
+                tt_picture_cell_small(p, axis == 0 ? row->moved_mm : row->moved_y_mm, 1, true);
             }
             tt_picture_cell_fixed(p, row->weight, 2, false);
             tt_picture_row_end(p);
@@ -237,16 +248,17 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     }
     lanes.n = s->n_edges + (lanes.sights ? 2 : 0);
     lanes.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)lanes.n - GAP), LEAST_LANE);
-    lanes.line =
-        tt_scale_make(lines.low - 1, lines.high + 1, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
+    lanes.line = tt_scale_make((struct tt_span){lines.low - 1, lines.high + 1, 1, TT_PLOT_LEFT,
+                                                TT_PLOT_RIGHT, 5, false, 1});
     if (lanes.line.step < 1) {
         lanes.line.step = 1;
         lanes.line.decimals = 0;
     }
-    lanes.residual = tt_scale_make(-reach_um, reach_um, 1, TOP + lanes.lane_height, TOP, 2, true);
+    lanes.residual = tt_scale_make((struct tt_span){-reach_um, reach_um, 1, TOP + lanes.lane_height,
+                                                    TOP, 2, true, tt_picture_per_um(picture)});
     tt_picture_text(picture, "m", 2, 12, "start",
-                    lanes.moved ? "residual with the movement, " TT_UM " (late below 0)"
-                                : "residual, " TT_UM " (late below 0)",
+                    tt_picture_words(picture, "residual%s, " TT_UM " (late below 0)",
+                                     lanes.moved ? " with the movement" : ""),
                     60);
     for (size_t lane = 0; lane < lanes.n; lane++) {
         draw_lane(&lanes, lane);

@@ -242,7 +242,7 @@ static void draw_touch(struct map *map, size_t index)
 
     tt_shapes_add(&map->shapes, row);
     tt_picture_mark(map->picture, shape, stroke.end_x, stroke.end_y);
-    tt_row_tell(&map->picture->svg, row, row->residual_mm);
+    tt_row_tell(map->picture, row, row->residual_mm);
     if (fabs(stroke.um) > map->stroke.high) {
         tt_buffer_puts(&map->picture->svg, ", longer than drawn");
     }
@@ -252,22 +252,25 @@ static void draw_touch(struct map *map, size_t index)
 /* Two bars: the plate's scale and that of the strokes. */
 static void draw_scales(const struct map *map, double y)
 {
-    double plate_mm = tt_scale_round_down(90 / map->scale),
-           stroke_um = tt_scale_round_down(map->stroke.high);
+    const double per_mm = tt_picture_per_mm(map->picture), per_um = tt_picture_per_um(map->picture);
+    double plate_mm = tt_scale_round_shown(90 / map->scale, per_mm),
+           stroke_um = tt_scale_round_shown(map->stroke.high, per_um);
     double plate = plate_mm * map->scale, stroke = tt_scale_place(&map->stroke, stroke_um);
 
     tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(LEFT, y - 7, plate));
-    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start",
-                    tt_picture_words(map->picture, "%s mm",
-                                     tt_signed(plate_mm, plate_mm < 1 ? 3 : 0, false).text),
-                    20);
+    tt_picture_text(
+        map->picture, "m", LEFT + plate + 6, y, "start",
+        tt_picture_words(
+            map->picture, "%s mm",
+            tt_signed(per_mm * plate_mm, per_mm * plate_mm < 0.999 ? 3 : 0, false).text),
+        20);
     double x = 175;
     tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(x, y - 7, stroke));
     tt_picture_text(map->picture, "m", x + stroke + 6, y, "start",
                     tt_picture_words(map->picture, "%s " TT_UM " of residual",
-                                     tt_signed(stroke_um, 0, false).text),
+                                     tt_signed(per_um * stroke_um, 0, false).text),
                     30);
 }
 
@@ -296,10 +299,10 @@ static void write_row(struct map *map, size_t index)
 
     tt_picture_row(p);
     tt_picture_cell_count(p, row->line);
-    tt_markup_named(&p->rows, "<td class=\"t\">", row->target, "</td>");
-    tt_picture_cell_fixed(p, spot->at.x_mm, 2, false);
-    tt_picture_cell_fixed(p, spot->at.y_mm, 2, false);
-    tt_picture_cell_fixed(p, row->use == TT_USE ? 1000 * row->residual_mm : NAN, 1, true);
+    tt_picture_cell_named(p, row->target, "");
+    tt_picture_cell_length(p, spot->at.x_mm, 2, false);
+    tt_picture_cell_length(p, spot->at.y_mm, 2, false);
+    tt_picture_cell_small(p, row->use == TT_USE ? row->residual_mm : NAN, 1, true);
     tt_picture_row_end(p);
 }
 
@@ -356,7 +359,8 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
         picture->svg.failed = true;
         return;
     }
-    map.stroke = tt_scale_make(-reach_um, reach_um, 1, -STROKE, STROKE, 4, false);
+    map.stroke = tt_scale_make((struct tt_span){-reach_um, reach_um, 1, -STROKE, STROKE, 4, false,
+                                                tt_picture_per_um(picture)});
     fit_map(&map);
     draw_plate(&map, plate);
     tt_picture_columns(picture, "line|edge|x, mm|y, mm|residual, " TT_UM);

@@ -53,9 +53,10 @@ double tt_turn_deg(double rotation_rad)
     return turned >= 359.9995 ? 0 : turned; /* as the log's digits show it */
 }
 
-void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double value_mm)
+void tt_row_tell(struct tt_picture *picture, const struct tt_row_result *row, double value_mm)
 {
     const char *remark = tt_row_remark(row);
+    struct tt_buffer *out = &picture->svg;
 
     tt_buffer_printf(out, "line %zu", row->line);
     if (!tt_is_sighting(row->kind)) {
@@ -63,7 +64,8 @@ void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double 
                          tt_signed(tt_deg_from_rad(row->rotation_rad), 1, false).text);
     }
     if (row->use == TT_USE) {
-        tt_buffer_printf(out, ", %s " TT_UM, tt_signed(1000 * value_mm, 1, true).text);
+        tt_picture_say(picture, out, ", %s " TT_UM,
+                       tt_signed_small(picture->units, value_mm, 1, true).text);
     }
     if (remark[0] != '\0') {
         tt_buffer_printf(out, ", %s", remark);
@@ -79,7 +81,7 @@ void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
 
     picture->beyond = picture->beyond || shape == TT_MARK_BEYOND_UP || shape == TT_MARK_BEYOND_DOWN;
     tt_picture_mark(picture, shape, x, tt_scale_clip(scale, value_um));
-    tt_row_tell(&picture->svg, row, told_mm);
+    tt_row_tell(picture, row, told_mm);
     tt_picture_mark_end(picture, shape);
 }
 

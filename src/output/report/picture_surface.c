@@ -191,6 +191,11 @@ static double times_enlarged(const struct view *view, double per_um)
     return unit * round(times / unit);
 }
 
+static struct tt_fixed corner_height(const struct view *view, size_t i)
+{
+    return tt_signed_small(view->picture->units, 1e-3 * view->corner[i].z, 0, true);
+}
+
 static void draw_outline(struct view *view)
 {
     for (size_t i = 0; i < 4; i++) {
@@ -205,15 +210,10 @@ static void draw_outline(struct view *view)
         }
     }
     for (size_t i = 0; i < 4 && view->surface->slope_determined; i++) {
-        struct tt_buffer text = {0};
         struct point a = view->corner[i];
-        tt_buffer_printf(&text, "%s " TT_UM, tt_signed(a.z, 0, true).text);
-        if (text.failed) {
-            view->picture->svg.failed = true;
-        } else {
-            put_text(view, place_x(view, a), place_y(view, a, a.z), text.text, i % 3 == 0);
-        }
-        tt_buffer_clear(&text);
+        put_text(view, place_x(view, a), place_y(view, a, a.z),
+                 tt_picture_words(view->picture, "%s " TT_UM, corner_height(view, i).text),
+                 i % 3 == 0);
     }
 }
 
@@ -235,7 +235,8 @@ static void draw_pad(struct view *view, const struct tt_pose_result *pose, size_
     tt_picture_mark(view->picture, shape, x, end);
     tt_markup_named(&view->picture->svg, "pad ", pad->name, ", ");
     if (pad->used > 0) {
-        tt_buffer_printf(&view->picture->svg, "%s " TT_UM, tt_signed(off, 1, true).text);
+        tt_picture_say(view->picture, &view->picture->svg, "%s " TT_UM,
+                       tt_signed_small(view->picture->units, 1e-3 * off, 1, true).text);
     } else {
         tt_buffer_puts(&view->picture->svg, "left out");
     }
@@ -281,8 +282,8 @@ static void write_table(struct view *view)
         tt_picture_cell(p, pad->name);
         tt_picture_cell_count(p, pad->touches);
         tt_picture_cell_count(p, pad->used);
-        tt_picture_cell_fixed(p, 1000 * pad->mean_residual_mm + (pad->used > 0 ? 0 : NAN), 1, true);
-        tt_picture_cell_fixed(p, 1000 * pad->shift_mm, 1, true);
+        tt_picture_cell_small(p, pad->mean_residual_mm + (pad->used > 0 ? 0 : NAN), 1, true);
+        tt_picture_cell_small(p, pad->shift_mm, 1, true);
         tt_picture_row_end(p);
     }
 }
@@ -310,9 +311,9 @@ static void write_words(struct view *view)
     for (size_t i = 0; i < 4; i++) {
         static const char *const CORNERS[] = {"front left ", ", front right ", ", rear right ",
                                               ", rear left "};
-        tt_buffer_printf(desc, "%s%s", CORNERS[i], tt_signed(view->corner[i].z, 0, true).text);
+        tt_buffer_printf(desc, "%s%s", CORNERS[i], corner_height(view, i).text);
     }
-    tt_buffer_puts(desc, " " TT_UM ".");
+    tt_picture_say(view->picture, desc, " " TT_UM ".");
 }
 
 bool tt_can_draw_surface(const struct tt_scene *scene, size_t k)

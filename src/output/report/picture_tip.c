@@ -14,20 +14,21 @@
 
 #define STEPS (TT_SKETCH_STEPS + 1)
 
-static void name_tip(struct tt_buffer *out, const struct tt_tip_result *tip)
-{
-    tt_markup_named(out, "Tip ", tip->name, "");
-}
-
-/* A row of two or three cells: a name and numbers. */
-static void tell(struct tt_picture *picture, const char *name, size_t n, const double values[],
-                 int decimals)
+/* A row of a name and two lengths; and of one small length. */
+static void tell_lengths(struct tt_picture *picture, const char *name, double x_mm, double y_mm)
 {
     tt_picture_row(picture);
     tt_picture_cell(picture, name);
-    for (size_t i = 0; i < n; i++) {
-        tt_picture_cell_fixed(picture, values[i], decimals, false);
-    }
+    tt_picture_cell_length(picture, x_mm, 4, false);
+    tt_picture_cell_length(picture, y_mm, 4, false);
+    tt_picture_row_end(picture);
+}
+
+static void tell_small(struct tt_picture *picture, const char *name, double value_mm, int decimals)
+{
+    tt_picture_row(picture);
+    tt_picture_cell(picture, tt_picture_words(picture, "%s", name));
+    tt_picture_cell_small(picture, value_mm, decimals, false);
     tt_picture_row_end(picture);
 }
 
@@ -64,21 +65,23 @@ static void fit_target(struct target *target)
                                 : tip->expanded_y_mm);
 
     if (x) {
-        tt_extent_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) - u_x);
-        tt_extent_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) + u_x);
+        double at = um_from(tip->offset.x_mm, target->origin.x_mm);
+        tt_extent_span(&at_x, at - u_x, at + u_x);
     }
     if (y) {
-        tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) - u_y);
-        tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) + u_y);
+        double at = um_from(tip->offset.y_mm, target->origin.y_mm);
+        tt_extent_span(&at_y, at - u_y, at + u_y);
     }
     tt_extent_span(&at_x, -target->permitted_um, target->permitted_um);
     tt_extent_span(&at_y, -target->permitted_um, target->permitted_um);
     double half = 0.54 * fmax(fmax(at_x.high - at_x.low, at_y.high - at_y.low), 4);
     double middle_x = 0.5 * (at_x.low + at_x.high), middle_y = 0.5 * (at_y.low + at_y.high);
-    target->x = tt_scale_make(middle_x - half, middle_x + half, 1, OFFSET_LEFT,
-                              OFFSET_LEFT + OFFSET_SIDE, 5, false);
-    target->y = tt_scale_make(middle_y - half, middle_y + half, 1, OFFSET_TOP + OFFSET_SIDE,
-                              OFFSET_TOP, 5, false);
+    target->x = tt_scale_make((struct tt_span){middle_x - half, middle_x + half, 1, OFFSET_LEFT,
+                                               OFFSET_LEFT + OFFSET_SIDE, 5, false,
+                                               tt_picture_per_um(target->picture)});
+    target->y = tt_scale_make((struct tt_span){middle_y - half, middle_y + half, 1,
+                                               OFFSET_TOP + OFFSET_SIDE, OFFSET_TOP, 5, false,
+                                               tt_picture_per_um(target->picture)});
 }
 
 static void draw_region(const struct target *target, const char *class,
@@ -122,10 +125,11 @@ static void mark_offset(const struct target *target, enum tt_shape shape, const 
 
     tt_picture_mark(p, shape, tt_scale_place(&target->x, um_from(at.x_mm, target->origin.x_mm)),
                     tt_scale_place(&target->y, um_from(at.y_mm, target->origin.y_mm)));
-    tt_buffer_printf(&p->svg, "%s: x %s mm, y %s mm", name, tt_signed(at.x_mm, 4, true).text,
-                     tt_signed(at.y_mm, 4, true).text);
+    tt_picture_say(p, &p->svg, "%s: x %s mm, y %s mm", name,
+                   tt_signed_length(p->units, at.x_mm, 4, true).text,
+                   tt_signed_length(p->units, at.y_mm, 4, true).text);
     tt_picture_mark_end(p, shape);
-    tell(p, name, 2, (double[]){at.x_mm, at.y_mm}, 4);
+    tell_lengths(p, name, at.x_mm, at.y_mm);
 }
 
 static void draw_legend(const struct target *target)
@@ -156,15 +160,13 @@ static void draw_legend(const struct target *target)
 static void draw_origin(const struct target *target)
 {
     struct tt_picture *p = target->picture;
+    struct tt_fixed x = tt_signed_length(p->units, target->origin.x_mm, 4, true),
+                    y = tt_signed_length(p->units, target->origin.y_mm, 4, true);
 
-    tt_picture_text(p, "m", 2, 14, "start",
-                    tt_picture_words(p, "y, " TT_UM " from %s mm",
-                                     tt_signed(target->origin.y_mm, 4, true).text),
+    tt_picture_text(p, "m", 2, 14, "start", tt_picture_words(p, "y, " TT_UM " from %s mm", y.text),
                     60);
     tt_picture_text(p, "m", OFFSET_LEFT + OFFSET_SIDE, OFFSET_TOP + OFFSET_SIDE + 28, "end",
-                    tt_picture_words(p, "x, " TT_UM " from %s mm",
-                                     tt_signed(target->origin.x_mm, 4, true).text),
-                    60);
+                    tt_picture_words(p, "x, " TT_UM " from %s mm", x.text), 60);
 }
 
 bool tt_can_draw_offset(const struct tt_scene *scene, size_t index)
@@ -198,8 +200,7 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
         double radius = target.permitted_um * OFFSET_SIDE / (target.x.high - target.x.low);
         tt_picture_ellipse(picture, "l", tt_scale_place(&target.x, 0), tt_scale_place(&target.y, 0),
                            radius, radius, 0);
-        tell(picture, "permitted error", 2,
-             (double[]){0.001 * target.permitted_um, 0.001 * target.permitted_um}, 4);
+        tell_lengths(picture, "permitted error", permitted_mm, permitted_mm);
     }
     if (both) {
         draw_region(&target, "R", &tip->region);
@@ -213,17 +214,14 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     if (both) {
         mark_offset(&target, TT_MARK_NEW, "new", tip->offset);
     }
-    tell(picture, "95 %, total, \xc2\xb1", 2,
-         (double[]){tip->offset_determined_x ? tip->expanded_x_mm : NAN,
-                    tip->offset_determined_y ? tip->expanded_y_mm : NAN},
-         4);
-    tell(picture, "95 %, change, \xc2\xb1", 2,
-         (double[]){tip->offset_determined_x ? tip->same_plate_expanded_x_mm : NAN,
-                    tip->offset_determined_y ? tip->same_plate_expanded_y_mm : NAN},
-         4);
+    tell_lengths(picture, "95 %, total, " TT_PLUS_MINUS,
+                 tip->offset_determined_x ? tip->expanded_x_mm : NAN,
+                 tip->offset_determined_y ? tip->expanded_y_mm : NAN);
+    tell_lengths(picture, "95 %, change, " TT_PLUS_MINUS,
+                 tip->offset_determined_x ? tip->same_plate_expanded_x_mm : NAN,
+                 tip->offset_determined_y ? tip->same_plate_expanded_y_mm : NAN);
     draw_legend(&target);
-    name_tip(&picture->title, tip);
-    tt_buffer_puts(&picture->title, ": offset, new and in use");
+    tt_markup_named(&picture->title, "Tip ", tip->name, ": offset, new and in use");
     tt_buffer_puts(&picture->desc,
                    both
                        ? "The new offset with its 95 % regions, total and change"
@@ -270,13 +268,14 @@ static void draw_circle(struct tt_picture *picture, const char *class, double ra
 /* A bar of a round length at the left below, with its text. */
 static void draw_bar(struct tt_picture *picture, double pixels_per_um, double most)
 {
-    double um = tt_scale_round_down(most / pixels_per_um), y = CENTRE_Y + OUTER + 26;
-    int decimals = um >= 1 ? 0 : um >= 0.1 ? 1 : 2;
+    double per = tt_picture_per_um(picture), um = tt_scale_round_shown(most / pixels_per_um, per),
+           shown = um * per, y = CENTRE_Y + OUTER + 26;
+    int decimals = shown >= 1 ? 0 : shown >= 0.1 ? 1 : 2;
 
     tt_markup(&picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(8, y - 7, um * pixels_per_um));
     tt_picture_text(picture, "m", 14 + um * pixels_per_um, y, "start",
-                    tt_picture_words(picture, "%s " TT_UM, tt_signed(um, decimals, false).text),
+                    tt_picture_words(picture, "%s " TT_UM, tt_signed(shown, decimals, false).text),
                     20);
 }
 
@@ -361,21 +360,23 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
         tt_picture_key_line(picture, "l", 248, y + 16, "limit");
     }
     picture->height = y + 24;
-    name_tip(&picture->title, tip);
-    tt_buffer_puts(&picture->title, ": runout circle");
-    tt_buffer_printf(
-        &picture->desc,
+    tt_markup_named(&picture->title, "Tip ", tip->name, ": runout circle");
+    tt_picture_say(
+        picture, &picture->desc,
         "The path of the tip's centre around its axis, seen from above: eccentricity %s " TT_UM
         ", full indicator movement %s " TT_UM "; dots are the rotations touched.",
-        tt_signed(e_um, 1, false).text, tt_signed(2 * e_um, 1, false).text);
+        tt_signed_small(picture->units, tip->eccentricity_mm, 1, false).text,
+        tt_signed_small(picture->units, 2 * tip->eccentricity_mm, 1, false).text);
     tt_picture_columns(picture, "quantity|value");
-    tell(picture, "eccentricity, " TT_UM, 1, &e_um, 2);
-    tell(picture, "95 %, \xc2\xb1 " TT_UM, 1, &u_um, 2);
-    tell(picture, "full indicator movement, " TT_UM, 1, (double[]){2 * e_um}, 2);
-    tell(picture, "direction at rotation 0, " TT_DEGREE, 1,
-         (double[]){tt_deg_from_rad(tip->runout_angle_rad)}, 1);
+    tell_small(picture, "eccentricity, " TT_UM, tip->eccentricity_mm, 2);
+    tell_small(picture, "95 %, " TT_PLUS_MINUS " " TT_UM, 1e-3 * u_um, 2);
+    tell_small(picture, "full indicator movement, " TT_UM, 2 * tip->eccentricity_mm, 2);
+    tt_picture_row(picture);
+    tt_picture_cell(picture, "direction at rotation 0, " TT_DEGREE);
+    tt_picture_cell_fixed(picture, tt_deg_from_rad(tip->runout_angle_rad), 1, false);
+    tt_picture_row_end(picture);
     if (limit_um > 0) {
-        tell(picture, "limit, " TT_UM, 1, &limit_um, 1);
+        tell_small(picture, "limit, " TT_UM, 1e-3 * limit_um, 1);
     }
 }
 
@@ -408,8 +409,7 @@ static bool has_direction(const struct rose *rose, size_t row)
 /* The shape at psi, between the steps. */
 static double shape_um(const struct rose *rose, double psi_rad)
 {
-    double turns = psi_rad / (2 * TT_PI);
-    double at = (turns - floor(turns)) * TT_SKETCH_STEPS;
+    double turns = psi_rad / (2 * TT_PI), at = (turns - floor(turns)) * TT_SKETCH_STEPS;
     size_t step = (size_t)fmin(floor(at), TT_SKETCH_STEPS - 1);
 
     return 1000 * (rose->shape_mm[step] +
@@ -467,7 +467,7 @@ static void mark_touches(struct rose *rose)
         tt_shapes_add(&rose->shapes, row);
         tt_picture_mark(rose->picture, tt_row_shape(row), CENTRE_X + radius * cos(psi),
                         CENTRE_Y - radius * sin(psi));
-        tt_row_tell(&rose->picture->svg, row, row->residual_mm);
+        tt_row_tell(rose->picture, row, row->residual_mm);
         tt_picture_mark_end(rose->picture, tt_row_shape(row));
     }
 }
@@ -507,7 +507,8 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
                         .shape_mm = scene->sketch->shape_mm + index * STEPS};
     double reach_um = rose_reach_um(&rose), y = CENTRE_Y + OUTER + 26;
 
-    rose.radius = tt_scale_make(-reach_um, reach_um, 1, 2 * ROUND - OUTER, OUTER, 4, false);
+    rose.radius = tt_scale_make((struct tt_span){-reach_um, reach_um, 1, 2 * ROUND - OUTER, OUTER,
+                                                 4, false, tt_picture_per_um(picture)});
     draw_spokes(picture, OUTER);
     draw_rings(&rose);
     mark_touches(&rose);
@@ -516,14 +517,14 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
     tt_picture_key_line(picture, "z", 118, y, "round");
     tt_picture_key_line(picture, "c", 198, y, "fitted shape");
     picture->height = tt_shapes_legend(picture, &rose.shapes, y + 16);
-    name_tip(&picture->title, tip);
-    tt_buffer_puts(&picture->title, tip->n_shape > 0 ? ": shape, not round" : ": shape, round");
+    tt_markup_named(&picture->title, "Tip ", tip->name,
+                    tip->n_shape > 0 ? ": shape, not round" : ": shape, round");
     tt_buffer_puts(&picture->desc, "Deviation of the tip from a circle, magnified, against the "
                                    "direction of the contact seen in the "
                                    "tip's own frame; the grey circle is a round tip");
     if (tip->radius_determined) {
-        tt_buffer_printf(&picture->desc, " of contact radius %s mm",
-                         tt_signed(tip->contact_radius_mm, 4, false).text);
+        tt_picture_say(picture, &picture->desc, " of contact radius %s mm",
+                       tt_signed_length(picture->units, tip->contact_radius_mm, 4, false).text);
     }
     tt_buffer_puts(&picture->desc, ".");
     tt_picture_columns(picture,
@@ -532,17 +533,16 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
         const struct tt_shape_term *term = &tip->shape[i];
         tt_picture_row(picture);
         tt_picture_cell_count(picture, term->order);
-        tt_picture_cell_fixed(picture, 1000 * term->amplitude_mm, 2, false);
-        tt_picture_cell_fixed(picture, 1000 * tip->runout_factor * term->u_amplitude_mm, 2, false);
+        tt_picture_cell_small(picture, term->amplitude_mm, 2, false);
+        tt_picture_cell_small(picture, tip->runout_factor * term->u_amplitude_mm, 2, false);
         tt_picture_cell_fixed(picture, tt_deg_from_rad(term->angle_rad), 0, false);
         tt_picture_row_end(picture);
     }
     if (tip->n_shape == 0) {
         tt_picture_row(picture);
-        tt_picture_cell(picture, "none: round");
-        tt_picture_cell(picture, "");
-        tt_picture_cell(picture, "");
-        tt_picture_cell(picture, "");
+        for (size_t i = 0; i < 4; i++) {
+            tt_picture_cell(picture, i == 0 ? "none: round" : "");
+        }
         tt_picture_row_end(picture);
     }
 }

@@ -34,8 +34,10 @@ static const struct tt_row_result *row_at(const struct sheet *sheet, size_t i)
 
 /* The same for all edges of a tip, so that their waves can be compared: what curves and used
  * touches need. */
-static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
+static struct tt_scale position_scale(const struct sheet *sheet)
 {
+    const struct tt_scene *scene = sheet->scene;
+    const size_t tip = sheet->track->tip;
     const struct tiptrue_solution *s = scene->solution;
     struct tt_extent used = {0}, all = {0};
 
@@ -59,7 +61,8 @@ static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
     double reach_um = fmax(fmax(fabs(used.low), fabs(used.high)), 5);
     double low = all.any ? fmin(used.low, fmax(all.low, -4 * reach_um)) : used.low;
     double high = all.any ? fmax(used.high, fmin(all.high, 4 * reach_um)) : used.high;
-    return tt_scale_make(low, high, 10, UPPER_BOTTOM, UPPER_TOP, 5, true);
+    return tt_scale_make((struct tt_span){low, high, 10, UPPER_BOTTOM, UPPER_TOP, 5, true,
+                                          tt_picture_per_um(sheet->picture)});
 }
 
 static void draw_curves(const struct sheet *sheet)
@@ -92,13 +95,14 @@ static void draw_no_contact(const struct sheet *sheet, const struct tt_row_resul
 {
     tt_picture_mark(sheet->picture, TT_MARK_NO_CONTACT,
                     tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)), scale->first - 4);
-    tt_row_tell(&sheet->picture->svg, row, 0);
+    tt_row_tell(sheet->picture, row, 0);
     tt_picture_mark_end(sheet->picture, TT_MARK_NO_CONTACT);
 }
 
 static void draw_upper(const struct sheet *sheet)
 {
-    tt_picture_text(sheet->picture, "m", 2, 12, "start", "contact position, " TT_UM, 40);
+    tt_picture_text(sheet->picture, "m", 2, 12, "start",
+                    tt_picture_words(sheet->picture, "contact position, " TT_UM), 40);
     tt_picture_axis_y(sheet->picture, &sheet->position, TT_PLOT_LEFT, TT_PLOT_RIGHT);
     tt_picture_axis_x(sheet->picture, &sheet->turn, UPPER_TOP, UPPER_BOTTOM, false);
     draw_curves(sheet);
@@ -119,7 +123,7 @@ static void draw_upper(const struct sheet *sheet)
 static void draw_lower(struct sheet *sheet)
 {
     tt_picture_text(sheet->picture, "m", 2, sheet->residual.last - 8, "start",
-                    "residual, " TT_UM " (late below 0)", 40);
+                    tt_picture_words(sheet->picture, "residual, " TT_UM " (late below 0)"), 40);
     tt_picture_axis_y(sheet->picture, &sheet->residual, TT_PLOT_LEFT, TT_PLOT_RIGHT);
     tt_picture_axis_x(sheet->picture, &sheet->turn, sheet->residual.last, sheet->residual.first,
                       true);
@@ -155,10 +159,10 @@ static void write_table(const struct sheet *sheet)
         tt_picture_cell_count(p, row->line);
         tt_picture_cell_fixed(p, tt_deg_from_rad(row->rotation_rad), 1, false);
         if (sheet->track->has_curve) {
-            tt_picture_cell_fixed(
-                p, 1000 * (spot->swing_mm + row->residual_mm + row->moved_mm) + none, 1, true);
+            tt_picture_cell_small(p, spot->swing_mm + row->residual_mm + row->moved_mm + none, 1,
+                                  true);
         }
-        tt_picture_cell_fixed(p, 1000 * row->residual_mm + none, 1, true);
+        tt_picture_cell_small(p, row->residual_mm + none, 1, true);
         tt_picture_cell(p, tt_row_remark(row));
         tt_picture_row_end(p);
     }
@@ -196,12 +200,14 @@ void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture
     double reach_um = tt_residual_reach_um(scene->solution, false);
     double up = sheet.track->has_curve ? 0 : UPPER_BOTTOM;
 
-    sheet.turn = tt_scale_make(0, 360, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 4, false);
+    sheet.turn =
+        tt_scale_make((struct tt_span){0, 360, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 4, false, 1});
     sheet.turn.step = 90;
     sheet.residual =
-        tt_scale_make(-reach_um, reach_um, 1, LOWER_BOTTOM - up, LOWER_TOP - up, 4, true);
+        tt_scale_make((struct tt_span){-reach_um, reach_um, 1, LOWER_BOTTOM - up, LOWER_TOP - up, 4,
+                                       true, tt_picture_per_um(picture)});
     if (sheet.track->has_curve) {
-        sheet.position = position_scale(scene, sheet.track->tip);
+        sheet.position = position_scale(&sheet);
         draw_upper(&sheet);
     }
     draw_lower(&sheet);

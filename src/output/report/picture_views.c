@@ -49,9 +49,10 @@ static void set_scales(struct sheet *sheet)
             used_px = fmax(used_px, off_px(&sheet->scene->sketch->spots[i]));
         }
     }
-    sheet->x =
-        tt_scale_make(0, size[0], 1, TT_PLOT_LEFT, TT_PLOT_LEFT + per_px * size[0], 5, false);
-    sheet->y = tt_scale_make(0, size[1], 1, TOP, TOP + per_px * size[1], 5, false);
+    sheet->x = tt_scale_make((struct tt_span){0, size[0], 1, TT_PLOT_LEFT,
+                                              TT_PLOT_LEFT + per_px * size[0], 5, false, 1});
+    sheet->y =
+        tt_scale_make((struct tt_span){0, size[1], 1, TOP, TOP + per_px * size[1], 5, false, 1});
     sheet->times = tt_scale_round_down(STROKE / (used_px * per_px));
 }
 

@@ -47,21 +47,24 @@ struct sheet {
 
 /* Micrometres from the middle of the lane's values, so that a lane shows its changes and not its
  * level. */
-static double origin_of(const struct tt_weeks_series *series)
+static double origin_of(const struct sheet *sheet, const struct tt_weeks_series *series)
 {
+    const struct tt_units *units = tt_units_or_mm(sheet->picture->units);
     struct tt_extent range = {0};
 
     for (size_t i = 0; i < series->n_points; i++) {
         tt_extent_add(&range, series->points[i].value_mm);
     }
-    return round(1e4 * 0.5 * (range.low + range.high)) / 1e4;
+    double digits = pow(10, units->decimals) * units->per_mm; /* as it is shown */
+    return round(digits * 0.5 * (range.low + range.high)) / digits;
 }
 
 /* Adds what a lane is to show, mm from its origin: of what is permitted the nearer end, where the
  * values lie beyond it. */
-static void add_range(struct tt_extent *range, const struct tt_weeks_series *series)
+static void add_range(const struct sheet *sheet, struct tt_extent *range,
+                      const struct tt_weeks_series *series)
 {
-    double origin_mm = origin_of(series);
+    double origin_mm = origin_of(sheet, series);
     struct tt_extent values = {0};
 
     for (size_t i = 0; i < series->n_points; i++) {
@@ -98,7 +101,7 @@ static void set_range(struct sheet *sheet)
 
     for (size_t s = 0; s < sheet->weeks->n_series; s++) {
         if (is_like(sheet->weeks->series[s].quantity, sheet->quantity)) {
-            add_range(&range, &sheet->weeks->series[s]);
+            add_range(sheet, &range, &sheet->weeks->series[s]);
         }
     }
     sheet->low_um = 1000 * range.low;
@@ -238,10 +241,12 @@ static void number_changes(const struct sheet *sheet, const struct tt_scale *sca
 static void tell_point(struct tt_buffer *out, const struct sheet *sheet,
                        const struct tt_weeks_point *point)
 {
+    const struct tt_units *units = sheet->picture->units;
+
     tt_report_time(out, sheet->zone, point->time_s);
-    tt_buffer_printf(out, ", %s mm " TT_PLUS_MINUS " %s " TT_UM,
-                     tt_signed(point->value_mm, 4, true).text,
-                     tt_signed(1000 * point->expanded_mm, 1, false).text);
+    tt_picture_say(sheet->picture, out, ", %s mm " TT_PLUS_MINUS " %s " TT_UM,
+                   tt_signed_length(units, point->value_mm, 4, true).text,
+                   tt_signed_small(units, point->expanded_mm, 1, false).text);
     if (point->run_id != NULL) {
         tt_buffer_puts(out, ", run ");
         tt_markup_short(out, point->run_id, 20);
@@ -284,7 +289,8 @@ static void name_lane(const struct sheet *sheet, const char *tip, double origin_
     tt_picture_text(sheet->picture, "", TT_PLOT_LEFT, sheet->top - 4, "start", tip, TT_NAME_MOST);
     tt_picture_text(
         sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end",
-        tt_picture_words(sheet->picture, TT_UM " from %s mm", tt_signed(origin_mm, 4, true).text),
+        tt_picture_words(sheet->picture, TT_UM " from %s mm",
+                         tt_signed_length(sheet->picture->units, origin_mm, 4, true).text),
         24);
 }
 
@@ -296,11 +302,12 @@ static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
         tt_picture_row(p);
-        tt_markup_named(&p->rows, "<td class=\"t\">", tip, "</td><td class=\"t\">");
+        tt_picture_cell_named(p, tip, "");
+        tt_buffer_puts(&p->rows, "<td class=\"t\">");
         tt_report_time(&p->rows, sheet->zone, point->time_s);
         tt_buffer_puts(&p->rows, "</td>");
-        tt_picture_cell_fixed(p, point->value_mm, 4, true);
-        tt_picture_cell_fixed(p, 1000 * point->expanded_mm, 1, false);
+        tt_picture_cell_length(p, point->value_mm, 4, true);
+        tt_picture_cell_small(p, point->expanded_mm, 1, false);
         tt_picture_cell(p, point->signal ? "signal" : "");
         tt_picture_row_end(p);
     }
@@ -308,9 +315,10 @@ static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *
 
 static void draw_lane(const struct sheet *sheet, const struct tt_weeks_series *series, bool last)
 {
-    double origin_mm = origin_of(series), bottom = sheet->top + sheet->lane_height;
-    struct tt_scale scale = tt_scale_make(sheet->low_um, sheet->high_um, 2, bottom, sheet->top,
-                                          sheet->lane_height > 70 ? 4 : 2, true);
+    double origin_mm = origin_of(sheet, series), bottom = sheet->top + sheet->lane_height;
+    struct tt_scale scale = tt_scale_make(
+        (struct tt_span){sheet->low_um, sheet->high_um, 2, bottom, sheet->top,
+                         sheet->lane_height > 70 ? 4 : 2, true, tt_picture_per_um(sheet->picture)});
     const char *tip = sheet->weeks->tips[series->tip];
 
     draw_permitted(sheet, &scale, series, origin_mm);
@@ -450,8 +458,8 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
     }
     tt_picture_columns(picture, "tip|time|value, mm|95 %, \xc2\xb1 " TT_UM "|remark");
     double margin_s = fmax(0.03 * (times.high - times.low), 3600);
-    sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT,
-                               TT_PLOT_RIGHT, 5, false);
+    sheet.time = tt_scale_make((struct tt_span){times.low - margin_s, times.high + margin_s, DAY_S,
+                                                TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false, 1});
     set_range(&sheet);
     sheet.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)sheet.n_lanes - GAP), LEAST_LANE);
     for (size_t s = 0; s < weeks->n_series; s++) {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* The pictures of a run, each drawn from a scene into an empty picture. Lengths in them are
- * micrometres where people think so. */
+ * micrometres where people think so, and become the picture's units where they are shown. */
 #ifndef TT_OUTPUT_REPORT_PICTURES_H
 #define TT_OUTPUT_REPORT_PICTURES_H
 
@@ -90,8 +90,8 @@ bool tt_row_is_seen(const struct tt_row_result *row);
 enum tt_shape tt_row_shape(const struct tt_row_result *row);
 /* "set aside" and the like, or "". */
 const char *tt_row_remark(const struct tt_row_result *row);
-/* "line 17, 30.0 deg, -2.3 um" into @out, escaped; @value_mm is the residual shown. */
-void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double value_mm);
+/* "line 17, 30.0 deg, -2.3 um" into the drawing; @value_mm is the residual shown. */
+void tt_row_tell(struct tt_picture *picture, const struct tt_row_result *row, double value_mm);
 /* The mark of @row at (@x, @y), or, where @y is beyond @scale's ends, a triangle at that end. */
 void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
                  const struct tt_scale *scale, double x, double value_um, double told_mm);

@@ -12,6 +12,7 @@
 #include "base/time.h"
 #include "output/report/markup.h"
 #include "output/report/style.h"
+#include "output/text/text_parts.h"
 #include "output/verdict.h"
 
 void tt_report_clear(struct tt_report *report)
@@ -38,7 +39,7 @@ struct tt_picture *tt_report_picture(struct tt_report *report)
         report->pictures = wide;
         report->capacity = capacity;
     }
-    report->pictures[report->n_pictures] = (struct tt_picture){0};
+    report->pictures[report->n_pictures] = (struct tt_picture){.units = report->units};
     return &report->pictures[report->n_pictures++];
 }
 
@@ -257,6 +258,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
 
     numbered.number = ++report->n_runs;
     report->n_parts++;
+    tt_text_own_names(s, report->own);
     list_run(report, &numbered);
     if (report->n_parts == 1) {
         title_run(&report->title, s);
@@ -264,8 +266,8 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
     tt_buffer_printf(body, "<section id=\"run-%zu\">\n<h2>Run ", numbered.number);
     tt_markup_short(body, shown_name(s, ""), 120);
     tt_buffer_puts(body, "</h2>\n");
-    tt_report_verdict(body, s, numbered.number);
-    tt_report_heights(body, s);
+    tt_report_verdict(report, s, numbered.number);
+    tt_report_heights(report, s);
     tt_report_words(report, &numbered);
     put_missing(report, &numbered);
     put_run_pictures(report, &numbered);
@@ -273,7 +275,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
         tt_buffer_printf(body, "<h3 id=\"run-%zu-tip-%zu\">Tip ", numbered.number, i + 1);
         tt_markup_text(body, s->tips[i].name);
         tt_buffer_puts(body, "</h3>\n");
-        tt_report_tip(body, s, &s->tips[i]);
+        tt_report_tip(report, s, &s->tips[i]);
         put_tip_pictures(report, &numbered, i);
     }
     tt_buffer_puts(body, "</section>\n");
@@ -380,10 +382,12 @@ static void put_cautions(const struct tt_report *report, struct tt_buffer *page)
         "contact circuit by hand first.</li>\n"
         "<li>Guards and electrical work: qualified people only, following local rules.</li>\n");
     if (report->n_runs + report->n_weeks > 0) {
-        tt_buffer_puts(page, "<li>A result is as good as the plate file: a cut edge is not where "
-                             "the drawing says, often by tens of micrometres.</li>\n"
-                             "<li>Before an offset is written into a machine, try its sign with "
-                             "the worked sentence above.</li>\n");
+        tt_buffer_printf(page,
+                         "<li>A result is as good as the plate file: a cut edge is not where the "
+                         "drawing says, often by %s.</li>\n"
+                         "<li>Before an offset is written into a machine, try its sign with the "
+                         "worked sentence above.</li>\n",
+                         tt_units_or_mm(report->units)->few);
     }
     if (report->n_boards > 0) {
         tt_buffer_puts(page, "<li>What a board says is as good as the device that measured it and "

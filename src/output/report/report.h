@@ -18,8 +18,10 @@
 
 struct tt_report {
     struct tiptrue_zone zone;
-    struct tt_buffer list;  /* an entry for each part, for a page of several */
-    struct tt_buffer title; /* of the page: its first part */
+    const struct tt_units *units; /* of lengths; NULL: mm and um */
+    struct tt_own_names own[2];   /* of the part in the making: no lengths */
+    struct tt_buffer list;        /* an entry for each part, for a page of several */
+    struct tt_buffer title;       /* of the page: its first part */
     struct tt_buffer body;
     size_t n_parts, n_runs, n_weeks, n_boards;
     struct tt_picture *pictures;
@@ -27,7 +29,7 @@ struct tt_report {
     bool failed; /* out of memory */
 };
 
-/* In the caller's storage, {.zone = ...} before. */
+/* In the caller's storage, {.zone = ..., .units = ...} before. */
 void tt_report_clear(struct tt_report *report);
 /* A part of the page: scene->number is set here. */
 void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene);
@@ -57,11 +59,11 @@ const char *tt_report_name(const char *file);
 /* "<p>Started: ...</p>", nothing where @started is NULL or no time. */
 void tt_report_started(struct tt_report *report, const char *started);
 
-/* Sentences of a page of text, each of which becomes an element of @body as its line ends: @open
- * before the first one. @shout > 0: a verdict, so many bytes of it shouted. Starts as {.body =
- * ...}, with the members above `page` set. */
+/* Sentences of a page of text, each of which becomes an element of the page as its line ends: @open
+ * before the first one. @shout > 0: a verdict, so many bytes of it shouted. Starts as {.report =
+ * ...}, with the members above `line` set. */
 struct tt_elements {
-    struct tt_buffer *body;
+    struct tt_report *report;
     const char *open, *close, *element;
     size_t shout, n;
     struct tt_buffer line;
@@ -73,20 +75,23 @@ void tt_elements_end(struct tt_elements *to);
 /* "<p class=..>" of @verdict into @open, for the shouted sentence. */
 void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict);
 
-/* Cells of tables: a length in mm, and one in um with as many decimals as @u_mm bears; empty where
- * it is not determined. */
-void tt_report_mm(struct tt_buffer *body, bool determined, double value_mm);
-void tt_report_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
-                  double u_mm, bool plus);
+/* Markup of our own with bare names of units, which become the page's. */
+void tt_report_puts(struct tt_report *report, const char *markup);
+/* Cells of tables: a coordinate, and a small length with as many decimals as @u_mm bears or as
+ * stated; empty where it is not determined. */
+void tt_report_length(struct tt_report *report, bool determined, double value_mm);
+void tt_report_small(struct tt_report *report, const char *before, bool determined, double value_mm,
+                     double u_mm, bool plus);
+void tt_report_cell(struct tt_report *report, bool there, struct tt_fixed number);
 
 /* The words of a run, report_words.c: verdict, all tips at a glance, each with a link to its part
  * of the run @number, and the reasons; then the rest, up to the pictures. */
-void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution,
+void tt_report_verdict(struct tt_report *report, const struct tiptrue_solution *solution,
                        size_t number);
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
 /* report_heights.c: heights of tips, pads, slope; nothing without touches from above. */
-void tt_report_heights(struct tt_buffer *body, const struct tiptrue_solution *solution);
-void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution,
+void tt_report_heights(struct tt_report *report, const struct tiptrue_solution *solution);
+void tt_report_tip(struct tt_report *report, const struct tiptrue_solution *solution,
                    const struct tt_tip_result *tip);
 
 #endif

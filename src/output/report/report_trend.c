@@ -208,10 +208,15 @@ static void add_all_series(struct building *b)
 #define ENDLESS ((size_t)1 << 30)
 
 /* The sentences of the text output, one to each line of an endless page. */
-static void tell_all(struct building *b, const struct tiptrue_zone *zone)
+static void tell_all(struct building *b, const struct tt_report *report)
 {
     struct tt_buffer text = {0};
-    struct tt_page page = {.out = &text, .utf8 = true, .columns = ENDLESS, .zone = zone};
+    struct tt_page page = {.out = &text,
+                           .utf8 = true,
+                           .columns = ENDLESS,
+                           .zone = &report->zone,
+                           .units = report->units,
+                           .own = {report->own[0], report->own[1]}};
 
     tt_trend_sentences(&page, b->trend);
     tt_page_end(&page);
@@ -234,6 +239,20 @@ static void tell_all(struct building *b, const struct tiptrue_zone *zone)
     tt_buffer_clear(&text);
 }
 
+/* @text in the units of the page; a copy that lasts as long as what is built. */
+static const char *in_units(struct building *b, const struct tt_report *report, const char *text)
+{
+    struct tt_buffer shown = {0};
+
+    tt_units_shown(report->units, report->own, text, &shown);
+    const char *copy = shown.failed || shown.text == NULL
+                           ? NULL
+                           : tt_arena_copy_text(&b->arena, shown.text, shown.length);
+    b->failed = b->failed || copy == NULL;
+    tt_buffer_clear(&shown);
+    return copy != NULL ? copy : "";
+}
+
 static bool is_quiet(const struct tiptrue_trend *trend)
 {
     bool drifts = false;
@@ -252,8 +271,9 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
     struct tt_weeks_change *changes =
         TT_ARENA_NEW(&b.arena, trend->n_changes, struct tt_weeks_change);
 
+    tt_trend_own_names(trend, report->own);
     add_all_series(&b);
-    tell_all(&b, &report->zone);
+    tell_all(&b, report);
     if (b.failed || tips == NULL || changes == NULL) {
         report->failed = true;
         tt_arena_clear(&b.arena);
@@ -271,8 +291,9 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
                                               from->before_s,
                                               only_height || from->has_height_shift,
                                               !only_height,
-                                              from->text};
+                                              in_units(&b, report, from->text)};
     }
+    report->failed = report->failed || b.failed;
     const struct tt_weeks weeks = {.machine = trend->machine,
                                    .tips = tips,
                                    .n_tips = trend->n_tips,

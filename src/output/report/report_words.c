@@ -21,41 +21,47 @@ typedef void part_fn(struct tt_page *page, const struct tiptrue_solution *soluti
 static void put_element(void *hearer, const char *line, size_t length)
 {
     struct tt_elements *to = hearer;
+    struct tt_buffer *body = &to->report->body;
 
-    tt_buffer_puts(to->body, to->n++ == 0 ? to->open : "");
+    tt_buffer_puts(body, to->n++ == 0 ? to->open : "");
     if (to->shout > 0) {
-        tt_buffer_puts(to->body, "<strong>");
-        tt_markup_bytes(to->body, line, to->shout);
-        tt_buffer_puts(to->body, "</strong><span>");
-        tt_markup_bytes(to->body, line + to->shout, length - to->shout);
-        tt_buffer_puts(to->body, "</span>");
+        tt_buffer_puts(body, "<strong>");
+        tt_markup_bytes(body, line, to->shout);
+        tt_buffer_puts(body, "</strong><span>");
+        tt_markup_bytes(body, line + to->shout, length - to->shout);
+        tt_buffer_puts(body, "</span>");
     } else {
-        tt_buffer_printf(to->body, "<%s>", to->element);
-        tt_markup_bytes(to->body, line, length);
-        tt_buffer_printf(to->body, "</%s>\n", to->element);
+        tt_buffer_printf(body, "<%s>", to->element);
+        tt_markup_bytes(body, line, length);
+        tt_buffer_printf(body, "</%s>\n", to->element);
     }
 }
 
 struct tt_page *tt_elements_begin(struct tt_elements *to)
 {
-    to->page = (struct tt_page){
-        .out = &to->line, .utf8 = true, .columns = ENDLESS, .hear = put_element, .hearer = to};
+    to->page = (struct tt_page){.out = &to->line,
+                                .utf8 = true,
+                                .columns = ENDLESS,
+                                .hear = put_element,
+                                .hearer = to,
+                                .units = to->report->units,
+                                .own = {to->report->own[0], to->report->own[1]}};
     return &to->page;
 }
 
 void tt_elements_end(struct tt_elements *to)
 {
     tt_page_end(&to->page);
-    tt_buffer_puts(to->body, to->n > 0 ? to->close : "");
-    to->body->failed = to->body->failed || to->line.failed;
+    tt_buffer_puts(&to->report->body, to->n > 0 ? to->close : "");
+    to->report->failed = to->report->failed || to->line.failed;
     tt_buffer_clear(&to->line);
 }
 
 /* Each sentence of @part as an element; @open before the first, @close behind the last. */
-static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution *solution,
+static void put_sentences(struct tt_report *report, const struct tiptrue_solution *solution,
                           part_fn *part, const char *open, const char *close, const char *element)
 {
-    struct tt_elements to = {.body = body, .open = open, .close = close, .element = element};
+    struct tt_elements to = {.report = report, .open = open, .close = close, .element = element};
 
     part(tt_elements_begin(&to), solution);
     tt_elements_end(&to);
@@ -80,109 +86,119 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
 
     untimed.file = tt_report_name(untimed.file);
     untimed.started = NULL;
-    put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
+    put_sentences(report, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
-    put_sentences(body, scene->solution, tt_text_set_aside,
+    put_sentences(report, scene->solution, tt_text_set_aside,
                   "<h3>Left out: they disagree with the other touches</h3>\n<ul>\n", "</ul>\n",
                   "li");
     tt_buffer_puts(body, "<h3>The run</h3>\n");
     tt_buffer_puts(
         body, scene->solution->started == NULL ? "<p>Started: not stated in the log.</p>\n" : "");
     tt_report_started(report, scene->solution->started);
-    put_sentences(body, &untimed, tt_text_run, "", "", "p");
-    put_sentences(body, scene->solution, tt_text_straightness, "", "", "p");
-    put_sentences(body, scene->solution, tt_text_next, "", "", "p");
-    put_sentences(body, scene->solution, tt_text_worked_sentence, "", "", "p");
+    put_sentences(report, &untimed, tt_text_run, "", "", "p");
+    put_sentences(report, scene->solution, tt_text_straightness, "", "", "p");
+    put_sentences(report, scene->solution, tt_text_next, "", "", "p");
+    put_sentences(report, scene->solution, tt_text_worked_sentence, "", "", "p");
 }
 
 /* ---- the numbers of a tip ---- */
 
-static void open_row(struct tt_buffer *body, const char *name)
+static void open_row(struct tt_report *report, const char *name)
 {
-    tt_buffer_printf(body, "<tr><th scope=\"row\">%s</th>", name);
+    tt_buffer_printf(&report->body, "<tr><th scope=\"row\">%s</th>", name);
 }
 
-void tt_report_mm(struct tt_buffer *body, bool determined, double value_mm)
+void tt_report_puts(struct tt_report *report, const char *markup)
 {
-    tt_buffer_puts(body, "<td>");
+    tt_units_heading(tt_units_or_mm(report->units), markup, &report->body);
+}
+
+void tt_report_cell(struct tt_report *report, bool there, struct tt_fixed number)
+{
+    tt_buffer_printf(&report->body, "<td>%s</td>", there ? number.text : "");
+}
+
+void tt_report_length(struct tt_report *report, bool determined, double value_mm)
+{
+    tt_buffer_printf(&report->body, "<td>%s</td>",
+                     determined
+                         ? tt_signed_length(report->units, value_mm, TT_MM_DECIMALS, true).text
+                         : "not determined");
+}
+
+void tt_report_small(struct tt_report *report, const char *before, bool determined, double value_mm,
+                     double u_mm, bool plus)
+{
+    tt_buffer_puts(&report->body, "<td>");
     if (determined) {
-        tt_buffer_puts(body, tt_signed(value_mm, TT_MM_DECIMALS, true).text);
-    } else {
-        tt_buffer_puts(body, "not determined");
+        tt_buffer_puts(&report->body, before);
+        tt_buffer_puts(&report->body,
+                       tt_signed_small(report->units, value_mm, tt_um_decimals(u_mm), plus).text);
     }
-    tt_buffer_puts(body, "</td>");
+    tt_buffer_puts(&report->body, "</td>");
 }
 
-void tt_report_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
-                  double u_mm, bool plus)
+static void close_row(struct tt_report *report, const char *unit)
 {
-    tt_buffer_puts(body, "<td>");
-    if (determined) {
-        tt_buffer_puts(body, before);
-        tt_buffer_puts(body, tt_signed(1000 * value_mm, tt_um_decimals(u_mm), plus).text);
-    }
-    tt_buffer_puts(body, "</td>");
+    tt_buffer_puts(&report->body, "<td>");
+    tt_report_puts(report, unit);
+    tt_buffer_puts(&report->body, "</td></tr>\n");
 }
 
-static void close_row(struct tt_buffer *body, const char *unit)
-{
-    tt_buffer_printf(body, "<td>%s</td></tr>\n", unit);
-}
-
-static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
+static void put_offset(struct tt_report *report, const struct tt_tip_result *t)
 {
     bool x = t->offset_determined_x, y = t->offset_determined_y;
 
-    open_row(body, "offset");
-    tt_report_mm(body, x, t->offset.x_mm);
-    tt_report_mm(body, y, t->offset.y_mm);
-    close_row(body, "mm");
-    open_row(body, TT_PLUS_MINUS " total, 95 %");
-    tt_report_um(body, TT_PLUS_MINUS " ", x, t->expanded_x_mm, t->expanded_x_mm, false);
-    tt_report_um(body, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
-    close_row(body, TT_UM);
-    open_row(body, TT_PLUS_MINUS " change, 95 %");
-    tt_report_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm,
-                 t->same_plate_expanded_x_mm, false);
-    tt_report_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm,
-                 t->same_plate_expanded_y_mm, false);
-    close_row(body, TT_UM);
+    open_row(report, "offset");
+    tt_report_length(report, x, t->offset.x_mm);
+    tt_report_length(report, y, t->offset.y_mm);
+    close_row(report, "mm");
+    open_row(report, TT_PLUS_MINUS " total, 95 %");
+    tt_report_small(report, TT_PLUS_MINUS " ", x, t->expanded_x_mm, t->expanded_x_mm, false);
+    tt_report_small(report, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
+    close_row(report, TT_UM);
+    open_row(report, TT_PLUS_MINUS " change, 95 %");
+    tt_report_small(report, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm,
+                    t->same_plate_expanded_x_mm, false);
+    tt_report_small(report, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm,
+                    t->same_plate_expanded_y_mm, false);
+    close_row(report, TT_UM);
     if (t->has_present) {
-        open_row(body, "in use");
-        tt_report_mm(body, true, t->present.x_mm);
-        tt_report_mm(body, true, t->present.y_mm);
-        close_row(body, "mm");
-        open_row(body, "change");
-        tt_report_um(body, "", x, t->change.x_mm, t->change_expanded_x_mm, true);
-        tt_report_um(body, "", y, t->change.y_mm, t->change_expanded_y_mm, true);
-        close_row(body, TT_UM);
+        open_row(report, "in use");
+        tt_report_length(report, true, t->present.x_mm);
+        tt_report_length(report, true, t->present.y_mm);
+        close_row(report, "mm");
+        open_row(report, "change");
+        tt_report_small(report, "", x, t->change.x_mm, t->change_expanded_x_mm, true);
+        tt_report_small(report, "", y, t->change.y_mm, t->change_expanded_y_mm, true);
+        close_row(report, TT_UM);
     }
 }
 
-static void put_tips(struct tt_buffer *body, const struct tiptrue_solution *s, size_t number)
+static void put_tips(struct tt_report *report, const struct tiptrue_solution *s, size_t number)
 {
-    tt_buffer_puts(body, "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
-                         "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
-                         "scope=\"col\">offset y, mm</th><th scope=\"col\">" TT_PLUS_MINUS
-                         " total, " TT_UM "</th><th scope=\"col\">" TT_PLUS_MINUS " change, " TT_UM
-                         "</th></tr></thead><tbody>\n");
+    tt_report_puts(report, "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
+                           "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
+                           "scope=\"col\">offset y, mm</th><th scope=\"col\">" TT_PLUS_MINUS
+                           " total, " TT_UM "</th><th scope=\"col\">" TT_PLUS_MINUS
+                           " change, " TT_UM "</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < s->n_tips; i++) {
         const struct tt_tip_result *t = &s->tips[i];
         bool both = t->offset_determined_x && t->offset_determined_y;
         double full_mm = fmax(t->expanded_x_mm, t->expanded_y_mm);
         double held_mm = fmax(t->same_plate_expanded_x_mm, t->same_plate_expanded_y_mm);
-        tt_buffer_printf(body, "<tr><th scope=\"row\"><a href=\"#run-%zu-tip-%zu\">", number,
-                         i + 1);
-        tt_markup_short(body, t->name, TT_NAME_MOST);
-        tt_buffer_printf(body, "</a></th><td class=\"t\"><strong>%s</strong></td>",
+        tt_buffer_printf(&report->body, "<tr><th scope=\"row\"><a href=\"#run-%zu-tip-%zu\">",
+                         number, i + 1);
+        tt_markup_short(&report->body, t->name, TT_NAME_MOST);
+        tt_buffer_printf(&report->body, "</a></th><td class=\"t\"><strong>%s</strong></td>",
                          tt_verdict_shown(s, t->offset_verdict));
-        tt_report_mm(body, t->offset_determined_x, t->offset.x_mm);
-        tt_report_mm(body, t->offset_determined_y, t->offset.y_mm);
-        tt_report_um(body, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
-        tt_report_um(body, TT_PLUS_MINUS " ", both, held_mm, held_mm, false);
-        tt_buffer_puts(body, "</tr>\n");
+        tt_report_length(report, t->offset_determined_x, t->offset.x_mm);
+        tt_report_length(report, t->offset_determined_y, t->offset.y_mm);
+        tt_report_small(report, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
+        tt_report_small(report, TT_PLUS_MINUS " ", both, held_mm, held_mm, false);
+        tt_buffer_puts(&report->body, "</tr>\n");
     }
-    tt_buffer_puts(body, "</tbody></table>\n");
+    tt_buffer_puts(&report->body, "</tbody></table>\n");
 }
 
 void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict)
@@ -190,63 +206,65 @@ void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict)
     snprintf(open, 64, "<p class=\"verdict %s\">", tt_verdict_word(verdict));
 }
 
-void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution,
+void tt_report_verdict(struct tt_report *report, const struct tiptrue_solution *solution,
                        size_t number)
 {
     char open[64];
 
     tt_report_open_verdict(open, solution->verdict);
-    struct tt_elements to = {
-        .body = body, .open = open, .close = "</p>\n", .shout = strlen(tt_text_shout(solution))};
+    struct tt_elements to = {.report = report,
+                             .open = open,
+                             .close = "</p>\n",
+                             .shout = strlen(tt_text_shout(solution))};
     tt_text_verdict(tt_elements_begin(&to), solution);
     tt_elements_end(&to);
-    put_tips(body, solution, number);
-    put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
+    put_tips(report, solution, number);
+    put_sentences(report, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
 }
 
-void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
+void tt_report_tip(struct tt_report *report, const struct tiptrue_solution *s,
                    const struct tt_tip_result *t)
 {
-    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, ",
+    tt_buffer_printf(&report->body, "<p>Verdict: <strong>%s</strong>, ",
                      tt_verdict_shown(s, t->offset_verdict));
     if (t->height != NULL && t->height->has_verdict) {
-        tt_buffer_printf(body, "of its height <strong>%s</strong>, ",
+        tt_buffer_printf(&report->body, "of its height <strong>%s</strong>, ",
                          tt_verdict_shown(s, t->height->verdict));
     }
-    tt_buffer_printf(body, "%zu of %zu touches used.</p>\n", t->used, t->touches);
-    tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">x</th><th "
-                         "scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
-    put_offset(body, t);
+    tt_buffer_printf(&report->body, "%zu of %zu touches used.</p>\n", t->used, t->touches);
+    tt_report_puts(report, "<table><thead><tr><td></td><th scope=\"col\">x</th><th "
+                           "scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
+    put_offset(report, t);
     if (t->runout_determined) {
-        open_row(body, "runout at rotation 0");
-        tt_report_um(body, "", true, t->runout.x_mm, t->u_eccentricity_mm, true);
-        tt_report_um(body, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
-        close_row(body, TT_UM);
+        open_row(report, "runout at rotation 0");
+        tt_report_small(report, "", true, t->runout.x_mm, t->u_eccentricity_mm, true);
+        tt_report_small(report, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
+        close_row(report, TT_UM);
     }
-    tt_buffer_puts(body, "</tbody></table>\n");
+    tt_buffer_puts(&report->body, "</tbody></table>\n");
     if (t->runout_determined || t->radius_determined) {
-        tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">value</th><th "
-                             "scope=\"col\">95 %</th><td></td></tr></thead><tbody>\n");
+        tt_report_puts(report, "<table><thead><tr><td></td><th scope=\"col\">value</th><th "
+                               "scope=\"col\">95 %</th><td></td></tr></thead><tbody>\n");
     }
     if (t->runout_determined) {
         double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
-        open_row(body, "eccentricity");
-        tt_report_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
-        tt_report_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
-        close_row(body, TT_UM);
-        open_row(body, "full indicator movement");
-        tt_report_um(body, "", true, 2 * t->eccentricity_mm, 2 * expanded_mm, false);
-        tt_report_um(body, TT_PLUS_MINUS " ", true, 2 * expanded_mm, 2 * expanded_mm, false);
-        close_row(body, TT_UM);
+        open_row(report, "eccentricity");
+        tt_report_small(report, "", true, t->eccentricity_mm, expanded_mm, false);
+        tt_report_small(report, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        close_row(report, TT_UM);
+        open_row(report, "full indicator movement");
+        tt_report_small(report, "", true, 2 * t->eccentricity_mm, 2 * expanded_mm, false);
+        tt_report_small(report, TT_PLUS_MINUS " ", true, 2 * expanded_mm, 2 * expanded_mm, false);
+        close_row(report, TT_UM);
     }
     if (t->radius_determined) {
         double expanded_mm = t->factor * t->u_contact_radius_mm;
-        open_row(body, "contact radius");
-        tt_report_um(body, "", true, t->contact_radius_mm, expanded_mm, false);
-        tt_report_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
-        close_row(body, TT_UM);
+        open_row(report, "contact radius");
+        tt_report_small(report, "", true, t->contact_radius_mm, expanded_mm, false);
+        tt_report_small(report, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        close_row(report, TT_UM);
     }
     if (t->runout_determined || t->radius_determined) {
-        tt_buffer_puts(body, "</tbody></table>\n");
+        tt_buffer_puts(&report->body, "</tbody></table>\n");
     }
 }

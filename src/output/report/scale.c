@@ -32,23 +32,32 @@ static double round_up(double least)
     return digit < 1.5 ? 2 * power : digit < 3 ? 5 * power : 10 * power;
 }
 
-struct tt_scale tt_scale_make(double low, double high, double least, double first, double last,
-                              size_t ticks, bool round)
+double tt_scale_round_shown(double most, double per)
 {
-    struct tt_scale scale = {.low = low, .high = high, .first = first, .last = last};
+    return tt_scale_round_down(most * per) / per;
+}
 
-    if (!(high - low >= least)) {
-        double middle = 0.5 * (low + high);
-        scale.low = middle - 0.5 * least;
-        scale.high = middle + 0.5 * least;
+struct tt_scale tt_scale_make(struct tt_span span)
+{
+    struct tt_scale scale = {.low = span.low,
+                             .high = span.high,
+                             .first = span.first,
+                             .last = span.last,
+                             .per = span.per};
+    double ticks = (double)(span.ticks > MOST_TICKS ? MOST_TICKS : span.ticks);
+
+    if (!(span.high - span.low >= span.least)) {
+        double middle = 0.5 * (span.low + span.high);
+        scale.low = middle - 0.5 * span.least;
+        scale.high = middle + 0.5 * span.least;
     }
-    scale.step =
-        round_up((scale.high - scale.low) / (double)(ticks > MOST_TICKS ? MOST_TICKS : ticks));
-    if (round) {
+    double shown = round_up((scale.high - scale.low) * scale.per / ticks);
+    scale.step = shown / scale.per;
+    if (span.round) {
         scale.low = scale.step * floor(scale.low / scale.step + TICK_SLACK);
         scale.high = scale.step * ceil(scale.high / scale.step - TICK_SLACK);
     }
-    double places = -floor(log10(scale.step) + TICK_SLACK);
+    double places = -floor(log10(shown) + TICK_SLACK);
     scale.decimals = places > 0 ? (int)places : 0;
     return scale;
 }

@@ -13,13 +13,22 @@ struct tt_scale {
     double first, last; /* places of these ends; first > last for an axis that points up */
     double step;        /* between ticks */
     int decimals;       /* that a tick's number needs */
+    double per;         /* what is shown of one unit of the values: ticks are round there */
 };
 
-/* Values from @low to @high on places @first to @last, with about @ticks ticks. Ends that are equal
- * are set apart by @least; with
- * @round the ends move out to ticks. All finite, @least > 0, @ticks >= 1. */
-struct tt_scale tt_scale_make(double low, double high, double least, double first, double last,
-                              size_t ticks, bool round);
+/* What an axis is to show: values from @low to @high, ends that are equal set apart by @least, on
+ * places @first to @last, with about @ticks ticks; with @round the ends move out to ticks. All
+ * finite, @least > 0, @ticks >= 1, @per as above (1 where they are no lengths). */
+struct tt_span {
+    double low, high, least;
+    double first, last;
+    size_t ticks;
+    bool round;
+    double per;
+};
+
+/* The scale of such an axis. */
+struct tt_scale tt_scale_make(struct tt_span span);
 /* Place of @value, also beyond the ends. */
 double tt_scale_place(const struct tt_scale *scale, double value);
 /* The same, at the nearer end where it is beyond. */
@@ -27,8 +36,10 @@ double tt_scale_clip(const struct tt_scale *scale, double value);
 bool tt_scale_holds(const struct tt_scale *scale, double value);
 /* The first tick at or above the low end, and how many there are. */
 double tt_scale_tick(const struct tt_scale *scale, size_t *n);
-/* The largest of 1, 2, 5 times a power of ten that is not above @most > 0. */
+/* The largest of 1, 2, 5 times a power of ten that is not above @most > 0; and the same of what is
+ * shown, @per of it for one unit of @most and of the result. */
 double tt_scale_round_down(double most);
+double tt_scale_round_shown(double most, double per);
 
 /* A range that grows by what is added; starts as {0}. */
 struct tt_extent {

@@ -34,12 +34,12 @@ static void write_heading(struct tt_page *page, size_t at)
     tt_page_cell(page, 9, "before");
     tt_page_line_end(page);
     tt_page_go(page, at);
-    tt_page_cell(page, 12, "mm");
-    tt_page_cell(page, 12, "mm");
-    tt_page_cell(page, 13, "mm");
-    tt_page_cell(page, 12, "mm");
-    tt_page_cell(page, 10, TT_UM);
-    tt_page_cell(page, 9, TT_UM);
+    tt_page_cell(page, 12, tt_page_units(page)->length);
+    tt_page_cell(page, 12, tt_page_units(page)->length);
+    tt_page_cell(page, 13, tt_page_units(page)->length);
+    tt_page_cell(page, 12, tt_page_units(page)->length);
+    tt_page_cell_unit(page, 10, "");
+    tt_page_cell_unit(page, 9, "");
     tt_page_line_end(page);
 }
 

@@ -126,8 +126,8 @@ static void write_tips(struct tt_page *page, const struct tiptrue_placement *p)
     tt_page_cell(page, 8, "off");
     tt_page_line_end(page);
     tt_page_go(page, at + 7);
-    tt_page_cell(page, 9, TT_UM);
-    tt_page_cell(page, 9, TT_UM);
+    tt_page_cell_unit(page, 9, "");
+    tt_page_cell_unit(page, 9, "");
     tt_page_cell(page, 9, TT_PLUS_MINUS);
     tt_page_line_end(page);
     for (size_t i = 0; i < p->n_tips; i++) {
@@ -270,13 +270,21 @@ static void write_wanted(struct tt_page *page, const struct tiptrue_placement *p
     if (p->n_wanted == 0) {
         return;
     }
+    const struct tt_units *units = tt_page_units(page);
+    int decimals = tt_units_length_decimals(units, 3);
+
     tt_page_line(page, "Place these parts to tell what is open:");
+    if (units->per_mm != 1) {
+        tt_page_printf(page, "  # units: %s", units->word);
+        tt_page_line_end(page);
+    }
     tt_page_line(page, "  tip,rotation,x,y");
     for (size_t i = 0; i < p->n_wanted; i++) {
         const struct tt_wanted_part *w = &p->wanted[i];
         tt_page_printf(page, "  %s,%s,%s,%s", p->tip_names[w->tip],
                        tt_fixed(tt_deg_from_rad(w->rotation_rad), 0, false).text,
-                       tt_fixed(w->at.x_mm, 3, false).text, tt_fixed(w->at.y_mm, 3, false).text);
+                       tt_fixed(units->per_mm * w->at.x_mm, decimals, false).text,
+                       tt_fixed(units->per_mm * w->at.y_mm, decimals, false).text);
         tt_page_line_end(page);
     }
 }
@@ -286,6 +294,7 @@ void tt_output_placement_text(const struct tiptrue_placement *p,
 {
     struct tt_page page = tt_page_new(buffer, options, 40, 100);
 
+    page.own[0] = (struct tt_own_names){p->tip_names, p->n_tips, sizeof p->tip_names[0]};
     tt_text_board_verdict(&page, p);
     tt_text_board(&page, p);
     tt_text_board_likeliest(&page, p);

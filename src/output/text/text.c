@@ -320,11 +320,10 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
                                    : NEXT[s->verdict]);
 }
 
-/* The names of @solution on @page: they are not taken for lengths. */
-static void text_names(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_own_names(const struct tiptrue_solution *s, struct tt_own_names own[2])
 {
-    page->own[0] = (struct tt_own_names){s->tip_names, s->n_tip_names, sizeof s->tip_names[0]};
-    page->own[1] = (struct tt_own_names){s->edge_names, s->n_edge_names, sizeof s->edge_names[0]};
+    own[0] = (struct tt_own_names){s->tip_names, s->n_tip_names, sizeof s->tip_names[0]};
+    own[1] = (struct tt_own_names){s->edge_names, s->n_edge_names, sizeof s->edge_names[0]};
 }
 
 static size_t page_columns(const struct tiptrue_text_options *options)
@@ -369,7 +368,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     struct tt_page page = tt_page_new(buffer, o, 1, SIZE_MAX);
 
     page.columns = page_columns(o);
-    text_names(&page, s);
+    tt_text_own_names(s, page.own);
     if (o->brief) {
         brief_line(&page, s);
         return;

@@ -23,6 +23,9 @@ void tt_cell_mm(struct tt_page *page, size_t width, bool determined, double valu
  */
 void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, double expanded_mm);
 
+/* The names of @solution, which are not taken for lengths. */
+void tt_text_own_names(const struct tiptrue_solution *solution, struct tt_own_names own[2]);
+
 /* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
  */
 /* "KEEP" and so on: what the verdict begins with. */

@@ -51,8 +51,7 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
     size_t end = page->column + width;
 
     if (determined) {
-        int decimals = tt_um_decimals(expanded_mm);
-        decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
+        int decimals = tt_units_small_decimals(units, tt_um_decimals(expanded_mm));
         tt_buffer_reset(&page->number);
         tt_buffer_puts(&page->number, TT_PLUS_MINUS " ");
         tt_number_write_fixed(&page->number, units->small_per_mm * expanded_mm, decimals, false);

@@ -228,12 +228,12 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
-static void trend_names(struct tt_page *page, const struct tiptrue_trend *trend)
+void tt_trend_own_names(const struct tiptrue_trend *trend, struct tt_own_names own[2])
 {
-    page->own[0] = (struct tt_own_names){trend->n_tips > 0 ? &trend->tips[0].name : NULL,
-                                         trend->n_tips, sizeof trend->tips[0]};
-    page->own[1] = (struct tt_own_names){trend->n_edges > 0 ? &trend->edges[0].name : NULL,
-                                         trend->n_edges, sizeof trend->edges[0]};
+    own[0] = (struct tt_own_names){trend->n_tips > 0 ? &trend->tips[0].name : NULL, trend->n_tips,
+                                   sizeof trend->tips[0]};
+    own[1] = (struct tt_own_names){trend->n_edges > 0 ? &trend->edges[0].name : NULL,
+                                   trend->n_edges, sizeof trend->edges[0]};
 }
 
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
@@ -413,7 +413,7 @@ void tt_output_latest_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = tt_page_new(buffer, options, 40, SIZE_MAX);
 
-    trend_names(&page, trend);
+    tt_trend_own_names(trend, page.own);
     tt_buffer_puts(&page.words, "Against the history: ");
     tt_latest_words(trend, page.zone, &page.words);
     tt_page_say(&page, 2);
@@ -425,7 +425,7 @@ void tt_output_trend_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = tt_page_new(buffer, options, 40, SIZE_MAX);
 
-    trend_names(&page, trend);
+    tt_trend_own_names(trend, page.own);
     size_t wide = page.columns;
     page.columns = wide < 100 ? wide : 100; /* prose stays readable; charts take all of the width */
     tt_trend_sentences(&page, trend);

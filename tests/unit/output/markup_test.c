@@ -91,9 +91,12 @@ END_TEST
 START_TEST(ticks_are_round)
 {
     for (int i = 0; i < 400; i++) {
-        double low = -37.41 + 0.911 * i, width = pow(10, -3 + 0.0193 * i);
-        struct tt_scale scale = tt_scale_make(low, low + width, 1e-9, 46, 330, 5, false);
-        double power = pow(10, floor(log10(scale.step) + 1e-9)), digit = scale.step / power;
+        double low = -37.41 + 0.911 * i, width = pow(10, -3 + 0.0193 * i),
+               per = i % 2 == 0 ? 1 : 1 / 25.4; /* mm, shown in inches */
+        struct tt_scale scale =
+            tt_scale_make((struct tt_span){low, low + width, 1e-9, 46, 330, 5, false, per});
+        double shown = scale.step * per, power = pow(10, floor(log10(shown) + 1e-9)),
+               digit = shown / power;
         size_t n;
         double first = tt_scale_tick(&scale, &n);
         ck_assert_msg(fabs(digit - 1) < 1e-9 || fabs(digit - 2) < 1e-9 || fabs(digit - 5) < 1e-9,
@@ -107,7 +110,7 @@ END_TEST
 
 START_TEST(places)
 {
-    struct tt_scale scale = tt_scale_make(-11.3, 23.85, 1, 130, 30, 4, true);
+    struct tt_scale scale = tt_scale_make((struct tt_span){-11.3, 23.85, 1, 130, 30, 4, true, 1});
 
     ck_assert_double_eq_tol(scale.step, 10, 1e-12);
     ck_assert_double_eq_tol(scale.low, -20, 1e-12);
@@ -115,10 +118,17 @@ START_TEST(places)
     ck_assert_double_eq_tol(tt_scale_place(&scale, 5), 80, 1e-12);
     ck_assert_double_eq_tol(tt_scale_clip(&scale, 71), 30, 1e-12);
     ck_assert(!tt_scale_holds(&scale, 30.1) && tt_scale_holds(&scale, 29.9));
-    scale = tt_scale_make(2.385, 2.385, 4, 0, 100, 4, false);
+    scale = tt_scale_make((struct tt_span){2.385, 2.385, 4, 0, 100, 4, false, 1});
     ck_assert_double_eq_tol(scale.high - scale.low, 4, 1e-12);
     ck_assert_double_eq_tol(tt_scale_round_down(49.9), 20, 1e-12);
     ck_assert_double_eq_tol(tt_scale_round_down(0.0501), 0.05, 1e-12);
+    ck_assert_double_eq_tol(tt_scale_round_shown(49.9, 1 / 25.4), 25.4, 1e-12);
+    ck_assert_double_eq_tol(tt_scale_round_shown(31, 1000 / 25.4), 25.4, 1e-12);
+    scale = tt_scale_make((struct tt_span){-11.3, 23.85, 1, 130, 30, 4, true, 1000 / 25.4});
+    ck_assert_double_eq_tol(scale.step, 12.7, 1e-12); /* 500 of 1383 */
+    ck_assert_double_eq_tol(scale.low, -12.7, 1e-12);
+    ck_assert_double_eq_tol(scale.high, 25.4, 1e-12);
+    ck_assert_int_eq(scale.decimals, 0);
 }
 END_TEST
 

@@ -35,6 +35,11 @@ START_TEST(numbers_with_a_unit_are_converted)
     expect(TIPTRUE_UNITS_UM, "is 0.4439 mm", "is 443.9" TIED UM);
     expect(TIPTRUE_UNITS_UM, "by 0.3 mm", "by 300" TIED UM);
     expect(TIPTRUE_UNITS_MM, "by 27 um", "by 27" TIED UM);
+    expect(TIPTRUE_UNITS_INCH, "rises by +0.412 \xc2\xb1 0.07 mm/m along x",
+           "rises by +412 \xc2\xb1 70" TIED UIN "/in along x");
+    expect(TIPTRUE_UNITS_UM, "rises by 0.412 mm/m", "rises by 0.412" TIED "mm/m");
+    expect(TIPTRUE_UNITS_INCH, "correct the steps per millimetre, 2 millimetres per pixel",
+           "correct the steps per inch, 2 millimetres per pixel");
 }
 END_TEST
 
@@ -56,14 +61,14 @@ START_TEST(several_numbers_of_one_unit)
 }
 END_TEST
 
-/* What is no length stays: counts, lines, dates, ids, ratios, angles, and whatever the user calls
- * things. */
+/* What is no length stays: counts, lines, dates, ids, angles, and whatever the user calls things.
+ */
 START_TEST(all_else_stays)
 {
     static const char *const SAME[] = {
         "lines 17, 31 and 40",     "between 2026-02-07 07:30Z and 2026-02-09 07:30Z",
         "edge '5 mm slot' is off", "0.5 mm drifts",
-        "slope 0.412 mm/m",        "correlation 0.31 in 96 touches, 30.9\xc2\xb0, 2.4 ms, 95 %",
+        "share 0.412 of them",     "correlation 0.31 in 96 touches, 30.9\xc2\xb0, 2.4 ms, 95 %",
         "area 3.1 mm\xc2\xb2",     "step M1.5 mm",
         "plate CW-17 mm",          "",
     };
@@ -78,6 +83,35 @@ START_TEST(all_else_stays)
 }
 END_TEST
 
+/* Bare names of units in headings, as whole words; no number is touched. */
+START_TEST(headings)
+{
+    static const struct {
+        enum tiptrue_units units;
+        const char *text, *converted;
+    } CASES[] = {
+        {TIPTRUE_UNITS_INCH, "offset x, mm", "offset x, in"},
+        {TIPTRUE_UNITS_INCH, "<th>" UM " from mm</th>, 5 mm/m",
+         "<th>" UIN " from in</th>, 5 " UIN "/in"},
+        {TIPTRUE_UNITS_UM, "x, mm; u, " UM, "x, " UM "; u, " UM},
+        {TIPTRUE_UNITS_MM, "x, mm; u, " UM "; mm/m", "x, mm; u, " UM "; mm/m"},
+        {TIPTRUE_UNITS_INCH, "comma, summ, mm2", "comma, summ, mm2"},
+    };
+
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        struct tt_buffer out = {0};
+        tt_units_heading(tt_units_of(CASES[i].units), CASES[i].text, &out);
+        ck_assert_str_eq(out.text, CASES[i].converted);
+        tt_buffer_clear(&out);
+    }
+    ck_assert_int_eq(tt_units_length_decimals(tt_units_of(TIPTRUE_UNITS_INCH), 4), 5);
+    ck_assert_int_eq(tt_units_length_decimals(tt_units_of(TIPTRUE_UNITS_INCH), 2), 4);
+    ck_assert_int_eq(tt_units_length_decimals(tt_units_of(TIPTRUE_UNITS_UM), 2), 0);
+    ck_assert_int_eq(tt_units_small_decimals(tt_units_of(TIPTRUE_UNITS_INCH), 1), 0);
+    ck_assert_int_eq(tt_units_small_decimals(tt_units_or_mm(NULL), 1), 1);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("units");
@@ -88,6 +122,7 @@ int main(void)
     tcase_add_test(sentences, numbers_with_a_unit_are_converted);
     tcase_add_test(sentences, several_numbers_of_one_unit);
     tcase_add_test(sentences, all_else_stays);
+    tcase_add_test(sentences, headings);
     suite_add_tcase(suite, sentences);
     runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
