@@ -7,7 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-static double pull_of_cell(const struct tt_fit *fit, const struct tt_cell *cell, double c[])
+/* What @by of a shift of the cell's edge adds to the right side @c; returns the sum of weights. */
+static double pull_of_cell(const struct tt_fit *fit, const struct tt_cell *cell, double by,
+                           double c[])
 {
     const struct tt_model *model = fit->model;
     double sums[TT_MOST_COLUMNS] = {0};
@@ -20,7 +22,7 @@ static double pull_of_cell(const struct tt_fit *fit, const struct tt_cell *cell,
     }
     for (size_t k = 0; k < cell->n_entries; k++) {
         const struct tt_entry *entry = &cell->entries[k];
-        c[tt_unknown(model, cell->block, entry->place)] += entry->value * sums[entry->column];
+        c[tt_unknown(model, cell->block, entry->place)] += by * entry->value * sums[entry->column];
     }
     return -sums[TT_COLUMN_ONE];
 }
@@ -32,10 +34,21 @@ double tt_edge_pull(const struct tt_fit *fit, size_t edge, double c[])
     memset(c, 0, fit->model->n_unknowns * sizeof *c);
     for (size_t k = 0; k < fit->model->n_cells; k++) {
         if (fit->model->cells[k].edge == edge) {
-            own += pull_of_cell(fit, &fit->model->cells[k], c);
+            own += pull_of_cell(fit, &fit->model->cells[k], 1, c);
         }
     }
     return own;
+}
+
+/* The same of lost motion: to each touch it is as if its edge lay elsewhere (geometry/touch.c). */
+static void lost_motion_pull(const struct tt_fit *fit, double c[])
+{
+    memset(c, 0, fit->model->n_unknowns * sizeof *c);
+    for (size_t k = 0; k < fit->model->n_cells; k++) {
+        const struct tt_cell *cell = &fit->model->cells[k];
+        double n_x = cell->site.n_x, n_y = cell->site.n_y;
+        (void)pull_of_cell(fit, cell, 0.5 * (n_x * n_x - n_y * n_y), c);
+    }
 }
 
 /* Of the offsets with the plate held: a row of gains times @c. */
@@ -57,13 +70,13 @@ static double held_by(const struct tt_held *held, size_t block, size_t axis, con
 static bool make_room(struct tiptrue_solution *s)
 {
     for (size_t i = 0; i < s->n_tips; i++) {
-        s->tips[i].edge_response = TT_ARENA_NEW(&s->arena, 3 * s->n_edges, double);
+        s->tips[i].edge_response = TT_ARENA_NEW(&s->arena, 3 * (s->n_edges + 1), double);
         if (s->tips[i].edge_response == NULL) {
             return false;
         }
     }
     for (size_t i = 0; i < s->n_edges; i++) {
-        s->edges[i].edge_response = TT_ARENA_NEW(&s->arena, s->n_edges, double);
+        s->edges[i].edge_response = TT_ARENA_NEW(&s->arena, s->n_edges + 1, double);
         if (s->edges[i].edge_response == NULL) {
             return false;
         }
@@ -123,5 +136,8 @@ bool tt_respond(struct tt_view *view)
             respond(view, column++, c, c + n);
         }
     }
+    lost_motion_pull(view->fit, c);
+    tt_system_solve(&view->model->system, c, c + n);
+    respond(view, s->n_edges, c, c + n);
     return true;
 }

@@ -159,10 +159,11 @@ static enum tiptrue_status tell_rest(struct tiptrue_history *history, struct tt_
     return status;
 }
 
-/* Whether the run found an edge elsewhere: its solution makes nothing of where that lies. */
+/* Whether the run found an edge elsewhere, or lost motion: its solution makes nothing of where that
+ * edge lies, or of what looks like lost motion. */
 static bool has_freed(const struct tt_series_run *run)
 {
-    bool freed = false;
+    bool freed = run->lost_motion_mm != 0;
 
     for (size_t i = 0; i < run->n_edges; i++) {
         freed = freed || run->edges[i].freed;

@@ -101,8 +101,10 @@ struct tt_series_run {
         u_machine[TT_SERIES_NUMBERS]; /* u 0: the run does not say, or of axes that they are right
                                        */
     size_t marks;                     /* sighted or viewed: from three on they tell the axes */
-    bool left_out;    /* excluded, or its clock is not to be believed: kept out of trends */
-    const char *note; /* why; NULL: not left out */
+    double
+        lost_motion_mm; /* which the run found, and took out; 0: it looked as if there was none */
+    bool left_out;      /* excluded, or its clock is not to be believed: kept out of trends */
+    const char *note;   /* why; NULL: not left out */
 };
 
 struct tt_series {
@@ -111,8 +113,9 @@ struct tt_series {
     size_t n_tip_names;
     const char **edge_names; /* of the last run's plate */
     size_t n_edge_names;
-    struct tt_series_response *response; /* [edge]; NULL: not known */
-    struct tt_series_run *runs;          /* by time, then by id */
+    struct tt_series_response *response;    /* [edge]; NULL: not known */
+    struct tt_series_response *lost_motion; /* the same of 1 mm of lost motion; NULL: not known */
+    struct tt_series_run *runs;             /* by time, then by id */
     size_t n_runs;
     struct tt_arena *arena; /* the caller's: owns all of the above */
     size_t room_runs, room_names, room_edge_names;

@@ -182,8 +182,8 @@ struct tt_tip_result {
     double dof, same_plate_dof; /* effective degrees of freedom; HUGE_VAL = all known */
     double *plate_effect_x, *plate_effect_y; /* mm of held offset per mm of shift, by
                                                 solution->features; NULL = not known */
-    double *edge_response;                   /* as an edge's below: for each edge, of held x and y
-                                                and of the contact radius */
+    double *edge_response;                   /* as an edge's below: for each edge, and lost motion,
+                                                of held x and y and of the contact radius */
     double factor;                           /* t factor for 95 % on one axis, with dof */
     double expanded_x_mm, expanded_y_mm;
     double
@@ -245,8 +245,9 @@ struct tt_edge_result {
      * unseen; NaN = none is ever seen, or not known */
     double unseen_shift_mm, unseen_effect_mm;
     double *edge_response; /* mm by which shift_mm grows where the touches of each edge of the
-                              solution come from 1 mm further out than the plate file says; NULL =
-                              not known: a solve without a history, or a result that was read */
+                              solution come from 1 mm further out than the plate file says, then
+                              by how much with 1 mm of lost motion; NULL = not known: a solve
+                              without a history, or a result that was read */
     struct tt_edge_earlier earlier;
 };
 

@@ -124,7 +124,14 @@ struct tt_trend_tip {
     size_t baseline_runs;
 };
 
-enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE, TT_MOVED_EDGE, TT_MOVED_Z_HOME };
+enum tt_moved {
+    TT_MOVED_ALL_TIPS,
+    TT_MOVED_TIP,
+    TT_MOVED_PLATE,
+    TT_MOVED_EDGE,
+    TT_MOVED_Z_HOME,
+    TT_MOVED_AXES
+};
 
 /* What is said to have moved; the words of docs/formats.md. */
 enum tt_change_code {
@@ -136,6 +143,7 @@ enum tt_change_code {
     TT_CHANGE_PLATE_MOVED,
     TT_CHANGE_PLATE_POSE,
     TT_CHANGE_EDGE_MOVED,
+    TT_CHANGE_LOST_MOTION, /* of the axes */
     TT_CHANGE_Z_HOME,
     TT_CHANGE_TIP_HEIGHT,
     TT_CHANGE_HEIGHT_OR_Z_HOME /* of one tip alone */
@@ -158,7 +166,8 @@ struct tt_trend_change {
     struct tt_machine_xy mark_shift;
     double yaw_shift_rad;
     double edge_shift_mm,
-        u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative */
+        u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative. Of
+                            the axes: of the lost motion, contact radius on X less that on Y */
     bool has_height_shift;
     double height_shift_mm, u_height_shift_mm; /* of the tip's height, or of all */
     bool drift_alike;   /* a drift instead would explain the runs about as well */

@@ -35,11 +35,9 @@ const char *tt_event_word(enum tt_trend_event_code code)
 
 const char *tt_moved_word(enum tt_moved moved)
 {
-    static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips",
-                                        [TT_MOVED_TIP] = "tip",
-                                        [TT_MOVED_PLATE] = "plate",
-                                        [TT_MOVED_EDGE] = "edge",
-                                        [TT_MOVED_Z_HOME] = "z-home"};
+    static const char *const WORDS[] = {
+        [TT_MOVED_ALL_TIPS] = "all-tips", [TT_MOVED_TIP] = "tip",       [TT_MOVED_PLATE] = "plate",
+        [TT_MOVED_EDGE] = "edge",         [TT_MOVED_Z_HOME] = "z-home", [TT_MOVED_AXES] = "axes"};
     return WORDS[moved];
 }
 
@@ -70,6 +68,7 @@ const char *tt_change_word(enum tt_change_code code)
                                         [TT_CHANGE_PLATE_MOVED] = "plate-moved",
                                         [TT_CHANGE_PLATE_POSE] = "plate-pose",
                                         [TT_CHANGE_EDGE_MOVED] = "edge-moved",
+                                        [TT_CHANGE_LOST_MOTION] = "lost-motion",
                                         [TT_CHANGE_Z_HOME] = "z-home",
                                         [TT_CHANGE_TIP_HEIGHT] = "tip-height",
                                         [TT_CHANGE_HEIGHT_OR_Z_HOME] = "height-or-z-home"};

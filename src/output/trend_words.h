@@ -12,7 +12,7 @@
 const char *tt_chart_word(enum tt_chart chart);
 /* "left-out", "note" and so on: the codes of docs/formats.md. */
 const char *tt_event_word(enum tt_trend_event_code code);
-/* "all-tips", "tip", "plate", "edge", "z-home". */
+/* "all-tips", "tip", "plate", "edge", "z-home", "axes". */
 const char *tt_moved_word(enum tt_moved moved);
 /* "camera-or-head", "seat" and so on: the codes of docs/formats.md. */
 const char *tt_change_word(enum tt_change_code code);

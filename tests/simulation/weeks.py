@@ -24,7 +24,7 @@ sys.path.insert(0, os.path.join(os.environ.get("srcdir", "."), "tests"))
 from tally import Tally  # noqa: E402
 
 UM = 1e-3
-FEW = "quiet n20 ar0.3,camera 30 last n10,changed 30 middle n20,film 15 n20"
+FEW = "quiet n20 ar0.3,camera 30 last n10,changed 30 middle n20,film 15 n20,lost motion,two films"
 ANGLES = [17, 74, 141, 197, 259, 322]   # of the edges' normals out of the pocket, degrees
 TIPS = ["slim", "broad", "cup"]
 START = datetime.datetime(2026, 3, 2, 7, 30)
@@ -78,7 +78,7 @@ class History:
             self.kelvin.append(22 + swing / UM / 1.5 + rng.gauss(0, 0.2) if season else 22 + rng.gauss(0, 0.7))
             off = {t: [base[t][a] + s[a] + o[t][a] + swing * (1, 0.3)[a] for a in (0, 1)] for t in TIPS}
             run = {t: [runout[t][a] + gauss(rng, 0.5) for a in (0, 1)] for t in TIPS}
-            rad, film = dict(radius), list(edges)
+            rad, film, lost = dict(radius), list(edges), 0
             m, y = [mark[a] + gauss(rng, 1.5) for a in (0, 1)], yaw + math.degrees(rng.gauss(0, 1e-5))
             for first, kind, who, v, w, sign in moves:
                 if i < first:
@@ -95,6 +95,8 @@ class History:
                     rad[TIPS[who]] += 0.3 * sign * math.hypot(*v)
                 if kind == "edge":
                     film[who] -= math.hypot(*v)
+                if kind == "axes":
+                    lost += who * math.hypot(*v)
             if drift:
                 who, rate = drift
                 for t in TIPS if who is None else [TIPS[who]]:
@@ -102,7 +104,7 @@ class History:
             self.truths.append({"schema": "tiptrue.truth/1", "poses": [{"setup": "1", "mark": m, "yaw_deg": y}],
                                 "tips": [{"tip": t, "offset": off[t], "runout": run[t], "radius": rad[t]} for t in TIPS],
                                 "edges": [{"edge": f"e{j}", "shift": x} for j, x in enumerate(film)],
-                                "touch": {"sigma": 0.002}, "sighting": {"sigma": 0.0015}})
+                                "lost_motion": lost, "touch": {"sigma": 0.002}, "sighting": {"sigma": 0.0015}})
         self.drift = [drift[1] * UM * math.cos(heading), drift[1] * UM * math.sin(heading)] if drift else None
 
     def drawn(self, event):
@@ -159,6 +161,8 @@ def is_right(change, event):
         return change["moved"] == "all-tips"
     if kind in ("pose", "plate"):
         return change["moved"] == "plate" and (change["shift_mm"]["x"] is None) == (kind == "pose")
+    if kind == "axes":
+        return change["moved"] == "axes" and change["lost_motion_shift_mm"] * who > 0
     if kind == "edge":
         return change["moved"] == "edge" and change["edge"] == f"e{who}" and change["edge_shift_mm"] < 0
     changed = change["runout_shift_mm"]["x"] is not None
@@ -240,6 +244,10 @@ def cells():
         yield {"name": f"two {name}", "n": 40, "events": [(20, *a, 30), (20, *b, 30)], "right": 95}
     for n in (20, 40):
         yield {"name": f"film 15 n{n}", "n": n, "events": [(n // 2, "edge", 3, 15)], "right": 95, "blamed": 5}
+    for who in (-1, 1):
+        yield {"name": f"lost motion {15 * who}", "n": 20, "events": [(10, "axes", who, 15)], "right": 95, "false": 5}
+    # which the runs take for lost motion now and then
+    yield {"name": "two films", "n": 24, "events": [(8, "edge", 0, 30), (16, "edge", 2, 30)], "right": 95, "false": 5}
     for who in (2, None):
         yield {"name": f"drift {'of all' if who is None else 'of one'}", "n": 60, "drift": (who, 1), "drifts": 90}
 

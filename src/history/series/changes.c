@@ -228,8 +228,8 @@ static enum tiptrue_status describe(struct tt_changes *c, struct tt_questions *q
     for (size_t i = 0; i < c->fit.n_events; i++) {
         const struct tt_event *e = &c->fit.event[i];
         const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-        if (e->going != TT_STEP ||
-            (h->what == TT_EDGE && fabs(c->theta[c->fit.first[i]]) < TT_LEAST_EDGE_MM)) {
+        if (e->going != TT_STEP || ((h->what == TT_EDGE || h->what == TT_LOST_MOTION) &&
+                                    fabs(c->theta[c->fit.first[i]]) < TT_LEAST_EDGE_MM)) {
             continue;
         }
         struct tt_change *change = &c->change[c->n_changes++];

@@ -34,7 +34,8 @@ struct tt_change {
     double log_p;  /* natural logarithm of the probability by chance, all looks counted */
     double weight; /* of this hypothesis among all at its place, by the criterion */
     bool drift_alike; /* a drift instead would explain the runs about as well */
-    struct tt_moved_by offset, runout, radius, mark, yaw, edge, height;
+    struct tt_moved_by offset, runout, radius, mark, yaw, height;
+    struct tt_moved_by edge; /* its shift, or the lost motion's */
 };
 
 struct tt_tip_drift {

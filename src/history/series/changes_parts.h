@@ -6,9 +6,9 @@
 
 #include "history/series/changes.h"
 
-/* A smaller shift of an edge, over all the weeks of a drift, is left unsaid: another tip's form,
- * and what else the model of a run leaves, puts as much into the edges' shifts, and the offsets
- * suffer by half of it at most. */
+/* A smaller shift of an edge, or of the lost motion, over all the weeks of a drift, is left unsaid:
+ * another tip's form, and what else the model of a run leaves, puts as much into the edges' shifts,
+ * and the offsets suffer by half of it at most. */
 #define TT_LEAST_EDGE_MM 0.003
 /* Two explanations are alike when their criteria are not further apart: odds of 20 to 1. */
 #define TT_ALIKE 6.0

@@ -53,7 +53,7 @@ static enum tiptrue_status measure_latest(struct tt_changes *c, const struct tt_
     tt_events_solve(fit, shown.theta, shown.covariance);
     tt_fill_shifts(&shown, fit->n_events - 1, &c->latest.change);
     c->latest.differs =
-        c->latest.change.what != TT_EDGE || fabs(c->latest.change.edge.x) >= TT_LEAST_EDGE_MM;
+        !c->latest.change.edge.there || fabs(c->latest.change.edge.x) >= TT_LEAST_EDGE_MM;
     return TIPTRUE_OK;
 }
 

@@ -125,6 +125,10 @@ static void name(const struct tt_changes *c, const struct tt_change *from,
         change->edge = from->who;
         change->code = TT_CHANGE_EDGE_MOVED;
         break;
+    case TT_LOST_MOTION:
+        change->moved = TT_MOVED_AXES;
+        change->code = TT_CHANGE_LOST_MOTION;
+        break;
     case TT_CAMERA:
     case TT_CAMERA_MARK:
     case TT_WEAR:

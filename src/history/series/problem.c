@@ -24,7 +24,7 @@ static void add_entry(struct tt_pattern *a, size_t column, double factor)
 }
 
 /* The atoms: each column of places, runouts and radii by itself; x and y of all offsets, with and
- * without the mark; mark and yaw; all radii; each edge; all heights. */
+ * without the mark; mark and yaw; all radii; each edge; lost motion; all heights. */
 static size_t single_atoms(const struct tt_values *v)
 {
     return (3 + v->axes) * v->tips;
@@ -57,7 +57,7 @@ static size_t at_edge(const struct tt_values *v, size_t edge)
 
 static size_t at_heights(const struct tt_values *v)
 {
-    return at_edge(v, v->edges);
+    return at_edge(v, v->edges + (v->lost_motion != NULL));
 }
 
 static bool make_atoms(struct tt_problem *p)
@@ -95,7 +95,7 @@ static bool make_atoms(struct tt_problem *p)
     for (size_t i = 0; i < 3; i++) {
         add_entry(&p->atom[at_pose(v, i)], tt_at_mark(v, 0) + i, 1);
     }
-    for (size_t edge = 0; edge < v->edges; edge++) {
+    for (size_t edge = 0; edge < v->edges + (v->lost_motion != NULL); edge++) {
         for (size_t column = 0; column < v->p; column++) {
             double factor = v->response[edge * v->p + column];
             if (factor != 0) {
@@ -120,7 +120,7 @@ static bool make_hypotheses(struct tt_problem *p)
     const struct tt_values *v = p->values;
     size_t t = v->tips;
 
-    p->hypothesis = TT_ARENA_NEW(p->arena, 6 + 4 * t + v->edges, struct tt_hypothesis_of);
+    p->hypothesis = TT_ARENA_NEW(p->arena, 7 + 4 * t + v->edges, struct tt_hypothesis_of);
     if (p->hypothesis == NULL) {
         return false;
     }
@@ -138,6 +138,9 @@ static bool make_hypotheses(struct tt_problem *p)
     }
     for (size_t edge = 0; edge < v->edges; edge++) {
         add_hypothesis(p, TT_EDGE, edge, 1, (size_t[]){at_edge(v, edge)});
+    }
+    if (v->lost_motion != NULL) {
+        add_hypothesis(p, TT_LOST_MOTION, TT_NONE, 1, (size_t[]){at_edge(v, v->edges)});
     }
     if (v->axes > 2) {
         add_hypothesis(p, TT_ALL_HEIGHTS, TT_NONE, 1, (size_t[]){at_heights(v)});

@@ -23,6 +23,7 @@ enum tt_hypothesis {
     TT_ONE_HEIGHT,  /* the height of one tip */
     TT_CHANGED,     /* its offset, runout and contact radius */
     TT_EDGE,        /* one edge along its normal, and what the solution makes of that */
+    TT_LOST_MOTION, /* of the axes, and what the solution makes of that */
     TT_WEAR,        /* runout and contact radius of one tip: as a drift only */
     TT_PLATE_LEVEL, /* what another plate brings with it: a level of its own, not an event */
     TT_PLATE_HEIGHT /* the same of the heights */

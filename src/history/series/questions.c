@@ -98,6 +98,10 @@ void tt_fill_shifts(const struct tt_changes *c, size_t event, struct tt_change *
         change->edge = tt_number_of(c, at);
         change->offset = offset_by_edge(c, change->who, &change->edge);
         break;
+    case TT_LOST_MOTION:
+        change->edge = tt_number_of(c, at);
+        change->offset = offset_by_edge(c, c->values.edges, &change->edge);
+        break;
     case TT_WEAR:
     case TT_PLATE_LEVEL:
     case TT_PLATE_HEIGHT:

@@ -50,7 +50,7 @@ static double evidence_of(const struct tt_events *f)
 static bool is_asked(const struct tt_hypothesis_of *h)
 {
     return h->what == TT_CAMERA || h->what == TT_SEAT || h->what == TT_EDGE ||
-           h->what == TT_ALL_HEIGHTS || h->what == TT_ONE_HEIGHT;
+           h->what == TT_LOST_MOTION || h->what == TT_ALL_HEIGHTS || h->what == TT_ONE_HEIGHT;
 }
 
 /* A rival: found without the event @less (TT_NONE: with all), and with one more. */

@@ -304,6 +304,7 @@ static void fill_machine(const struct tiptrue_solution *solution, struct tt_seri
         }
     }
     run->marks = solution->n_marks;
+    run->lost_motion_mm = solution->has_lost_motion ? solution->lost_motion_mm : 0;
 }
 
 /* A copy in the series' arena; NULL stays NULL. */

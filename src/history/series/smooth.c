@@ -68,7 +68,9 @@ static void describe_smooth(struct tt_changes *c, struct tt_questions *q)
         if (e->going != TT_DRIFT) {
             continue;
         }
-        if (h->what == TT_WEAR) {
+        if (h->what == TT_LOST_MOTION) {
+            continue; /* each run says what it is */
+        } else if (h->what == TT_WEAR) {
             c->wears[h->who] = true;
         } else if (h->what == TT_POSE) {
             c->pose_drifts = true;

@@ -322,24 +322,37 @@ static void fill_contrasts(struct tt_values *v, size_t at)
     }
 }
 
-/* What the columns do when an edge shifts, as the solution does. */
-static void fill_response(struct tt_values *v)
+/* Returns how much of it the contrasts show. */
+static double fill_response_of(const struct tt_values *v, const struct tt_series_response *from,
+                               double *to)
 {
     size_t n = v->series->n_edge_names;
+    double seen = 0;
 
+    for (size_t tip = 0; tip < v->tips; tip++) {
+        to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
+        to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
+        to[tt_at_radius(v, tip)] = from->radius[tip];
+    }
+    for (size_t k = 0; k < v->contrasts; k++) {
+        for (size_t i = 0; i < n; i++) {
+            to[tt_at_contrast(v, k)] += v->contrast[k * n + i] * from->edge[i];
+        }
+        seen = hypot(seen, to[tt_at_contrast(v, k)]);
+    }
+    return seen;
+}
+
+/* What the columns do when an edge shifts, or motion is lost, as the solution does. */
+static void fill_response(struct tt_values *v)
+{
     for (size_t edge = 0; edge < v->edges; edge++) {
-        double *to = v->response + edge * v->p;
-        const struct tt_series_response *from = &v->series->response[edge];
-        for (size_t tip = 0; tip < v->tips; tip++) {
-            to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
-            to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
-            to[tt_at_radius(v, tip)] = from->radius[tip];
-        }
-        for (size_t k = 0; k < v->contrasts; k++) {
-            for (size_t i = 0; i < n; i++) {
-                to[tt_at_contrast(v, k)] += v->contrast[k * n + i] * from->edge[i];
-            }
-        }
+        (void)fill_response_of(v, &v->series->response[edge], v->response + edge * v->p);
+    }
+    if (v->series->lost_motion != NULL) {
+        double *to = v->response + v->edges * v->p;
+        v->lost_motion =
+            fill_response_of(v, v->series->lost_motion, to) > LEAST_RESPONSE ? to : NULL;
     }
 }
 
@@ -408,7 +421,7 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->doubted = TT_ARENA_NEW(arena, v->n, bool);
     v->plates = TT_ARENA_NEW(arena, v->n, const char *);
     v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
-    v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
+    v->response = TT_ARENA_NEW(arena, (v->edges + 1) * v->p, double);
     return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks &&
            v->temperature && v->plate && v->doubted && v->plates && v->plate_u2 && v->response;
 }

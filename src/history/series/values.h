@@ -47,6 +47,8 @@ struct tt_values {
     const char **plates;     /* [plate] */
     double *contrast; /* [contrast * series edges + edge]: factors of the edges' shifts in it */
     double *response; /* [edge * p + column]: what all columns do when the edge shifts by 1 */
+    double
+        *lost_motion; /* [column]: the same with 1 mm of it; NULL: not known, or not to be seen */
     const struct tt_series_run **run; /* [run] of the series */
     const struct tt_series *series;
 };
@@ -116,7 +118,7 @@ void tt_values_digest(const struct tt_values *values, char digest[17]);
 struct tt_values tt_values_before_last(const struct tt_values *values);
 
 /* put_back.c: the offset and radius of @tip in @run, and the shift of its edge number @i, as if it
- * had found no edge elsewhere than stated. */
+ * had found no edge elsewhere than stated, and no lost motion. */
 void tt_put_edges_back(const struct tt_values *v, const struct tt_series_run *run, size_t tip,
                        double offset[2], double *radius);
 double tt_shift_in(const struct tt_values *v, const struct tt_series_run *run, size_t i);

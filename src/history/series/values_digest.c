@@ -26,7 +26,7 @@ void tt_values_digest(const struct tt_values *v, char digest[17])
         {v->doubted, v->n * sizeof *v->doubted},
         {v->plate, v->n * sizeof *v->plate},
         {v->plate_u2, 2 * v->n_plates * sizeof *v->plate_u2},
-        {v->response, v->edges * v->p * sizeof *v->response},
+        {v->response, (v->edges + (v->lost_motion != NULL)) * v->p * sizeof *v->response},
     };
     char both[2][17] = {{0}}; /* of all so far, and of the next */
 

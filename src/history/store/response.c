@@ -2,7 +2,7 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Numbers as text: what touches and sightings show, mm and degrees of freedom each; then, by the
  * rows of a run's summary, how many tips and edges there are, of each tip three for each edge, of
- * each edge one for each edge. */
+ * each edge one for each edge; where the run took none out, the same numbers of lost motion. */
 #include "config.h"
 
 #include "history/store/response.h"
@@ -56,6 +56,14 @@ static bool write_numbers(const struct tiptrue_solution *from, struct tt_buffer 
             return false;
         }
         write_row(to, from->edges[i].edge_response, from->n_edges);
+    }
+    for (size_t i = 0; i < from->n_tips && !from->has_lost_motion; i++) {
+        if (from->tips[i].verdict != TIPTRUE_NOT_MEASURED) {
+            write_row(to, from->tips[i].edge_response + 3 * from->n_edges, 3);
+        }
+    }
+    for (size_t i = 0; i < from->n_edges && !from->has_lost_motion; i++) {
+        write_row(to, from->edges[i].edge_response + from->n_edges, 1);
     }
     return from->n_edges > 0;
 }
@@ -122,12 +130,13 @@ static double next_number(const char **text)
     return value;
 }
 
+/* Of each edge, and behind them of lost motion. */
 static struct tt_series_response *make_responses(struct tt_series *series)
 {
     struct tt_series_response *made =
-        TT_ARENA_NEW(series->arena, series->n_edge_names, struct tt_series_response);
+        TT_ARENA_NEW(series->arena, series->n_edge_names + 1, struct tt_series_response);
 
-    for (size_t i = 0; made != NULL && i < series->n_edge_names; i++) {
+    for (size_t i = 0; made != NULL && i <= series->n_edge_names; i++) {
         made[i].offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
         made[i].radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
         made[i].edge = TT_ARENA_NEW(series->arena, series->n_edge_names, double);
@@ -169,6 +178,13 @@ static void fill_others(const struct tt_series *series, const struct tt_series_r
     }
 }
 
+static void read_tip(const char **text, struct tt_series_response *r, size_t tip)
+{
+    r->offset[tip].x_mm = next_number(text);
+    r->offset[tip].y_mm = next_number(text);
+    r->radius[tip] = next_number(text);
+}
+
 /* Nothing is read where the numbers are not of such a run. */
 static enum tiptrue_status read_numbers(const char *text, struct tt_series *series,
                                         const struct tt_series_run *run,
@@ -188,10 +204,7 @@ static enum tiptrue_status read_numbers(const char *text, struct tt_series *seri
     }
     for (size_t i = 0; i < run->n_tips; i++) {
         for (size_t k = 0; k < run->n_edges; k++) {
-            struct tt_series_response *r = &made[run->edges[k].edge];
-            r->offset[run->tips[i].tip].x_mm = next_number(&text);
-            r->offset[run->tips[i].tip].y_mm = next_number(&text);
-            r->radius[run->tips[i].tip] = next_number(&text);
+            read_tip(&text, &made[run->edges[k].edge], run->tips[i].tip);
         }
     }
     for (size_t i = 0; i < run->n_edges; i++) {
@@ -203,6 +216,16 @@ static enum tiptrue_status read_numbers(const char *text, struct tt_series *seri
         fill_others(series, run, &made[run->edges[k].edge]);
     }
     series->response = made;
+    if (*text != '\0') {
+        series->lost_motion = &made[series->n_edge_names];
+    }
+    for (size_t i = 0; i < run->n_tips; i++) {
+        read_tip(&text, &made[series->n_edge_names], run->tips[i].tip);
+    }
+    for (size_t i = 0; i < run->n_edges; i++) {
+        made[series->n_edge_names].edge[run->edges[i].edge] = next_number(&text);
+    }
+    fill_others(series, run, &made[series->n_edge_names]);
     return TIPTRUE_OK;
 }
 

@@ -154,6 +154,8 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     "ALTER TABLE tip ADD COLUMN u_rivals_x_mm REAL NOT NULL DEFAULT 0;"
     "ALTER TABLE tip ADD COLUMN u_rivals_y_mm REAL NOT NULL DEFAULT 0;"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
+    /* 12: lost motion that a run found, behind the other machine_numbers */
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

@@ -10,7 +10,7 @@
 /* "tipT": marks a file as a history (PRAGMA application_id). */
 #define TT_SCHEMA_APPLICATION 0x74697054
 /* The schema that this program writes (PRAGMA user_version). */
-#define TT_SCHEMA_VERSION 11
+#define TT_SCHEMA_VERSION 12
 
 /* What the file is: its schema version, 0 for a file without anything in it.
  * TIPTRUE_E_DATA: it is something else, or was written by a newer program. */

@@ -15,7 +15,7 @@ enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8, IS_DOUBT
 
 void tt_run_numbers_write(const struct tt_series_run *run, struct tt_buffer *to)
 {
-    bool any = run->marks > 0;
+    bool any = run->marks > 0 || run->lost_motion_mm != 0;
 
     for (int k = 0; k < TT_SERIES_NUMBERS; k++) {
         any = any || run->u_machine[k] > 0;
@@ -26,13 +26,14 @@ void tt_run_numbers_write(const struct tt_series_run *run, struct tt_buffer *to)
         tt_buffer_putc(to, ' ');
     }
     if (any) {
-        tt_buffer_printf(to, "%zu", run->marks);
+        tt_buffer_printf(to, "%zu ", run->marks);
+        tt_number_write(to, run->lost_motion_mm);
     }
 }
 
 void tt_run_numbers_read(const char *text, struct tt_series_run *run)
 {
-    for (int k = 0; k <= 2 * TT_SERIES_NUMBERS && text != NULL; k++) {
+    for (int k = 0; k <= 2 * TT_SERIES_NUMBERS + 1 && text != NULL; k++) {
         size_t length = strcspn(text, " ");
         double value = 0;
         if (tt_number_read(text, length, '.', &value, NULL) != TT_NUMBER_OK) {
@@ -42,6 +43,8 @@ void tt_run_numbers_read(const char *text, struct tt_series_run *run)
             run->machine[k] = value;
         } else if (k < 2 * TT_SERIES_NUMBERS) {
             run->u_machine[k - TT_SERIES_NUMBERS] = value;
+        } else if (k > 2 * TT_SERIES_NUMBERS) {
+            run->lost_motion_mm = value;
         } else {
             run->marks = value > 0 && value < 1e6 ? (size_t)value : 0;
         }

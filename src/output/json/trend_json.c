@@ -190,6 +190,10 @@ static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
     tt_json_key_fixed_if(json, "u_height_shift_mm", c->has_height_shift, c->u_height_shift_mm);
     tt_json_key_fixed_if(json, "edge_shift_mm", edge, c->edge_shift_mm);
     tt_json_key_fixed_if(json, "u_edge_shift_mm", edge, c->u_edge_shift_mm);
+    if (c->moved == TT_MOVED_AXES) {
+        tt_json_key_fixed_if(json, "lost_motion_shift_mm", true, c->edge_shift_mm);
+        tt_json_key_fixed_if(json, "u_lost_motion_shift_mm", true, c->u_edge_shift_mm);
+    }
 }
 
 static void write_change(struct tt_json *json, const struct tiptrue_trend *trend,

@@ -23,6 +23,7 @@ static const char *cause_of(const struct tt_trend_change *c)
         [TT_CHANGE_PLATE_MOVED] = {"plate"},
         [TT_CHANGE_PLATE_POSE] = {"plate"},
         [TT_CHANGE_EDGE_MOVED] = {"film on the edge, or the edge bent", "edge cleaned, or bent"},
+        [TT_CHANGE_LOST_MOTION] = {"lost motion of the axes"},
         [TT_CHANGE_Z_HOME] = {"Z home or the plate's seat"},
         [TT_CHANGE_TIP_HEIGHT] = {"tip shorter: worn, chipped or pushed up",
                                   "tip longer: slipped down, or dirt on its end"},
@@ -127,8 +128,20 @@ static void say_heights(struct tt_buffer *b, bool one, const struct tt_trend_cha
                  "seat; clean the seat and home Z again, then update all heights");
 }
 
+static void say_lost_motion(struct tt_buffer *b, const struct tt_trend_change *c)
+{
+    say_um(b, "contact radii along X, against those along Y, changed by ", c->edge_shift_mm,
+           c->u_edge_shift_mm);
+    tt_buffer_puts(b, ": the axes lose more motion or less when they reverse; look at belts, "
+                      "screws and couplings");
+}
+
 static void say_edge(struct tt_buffer *b, const char *name, const struct tt_trend_change *c)
 {
+    if (c->code == TT_CHANGE_LOST_MOTION) {
+        say_lost_motion(b, c);
+        return;
+    }
     tt_buffer_printf(b, "edge %s lies ", name);
     tt_number_write_fixed(b, 1e3 * fabs(c->edge_shift_mm), c->u_edge_shift_mm < 0.0095 ? 1 : 0,
                           false);
@@ -154,6 +167,7 @@ static void say_change(struct tt_buffer *b, const struct tiptrue_trend *trend,
                           "stayed as they were, nothing to do");
         break;
     case TT_CHANGE_EDGE_MOVED:
+    case TT_CHANGE_LOST_MOTION:
         say_edge(b, c->edge < trend->n_edges ? trend->edges[c->edge].name : "", c);
         break;
     case TT_CHANGE_TIP_HEIGHT:
@@ -170,9 +184,6 @@ static void say_change(struct tt_buffer *b, const struct tiptrue_trend *trend,
         say_offsets(b, one, c);
         break;
     }
-    if (c->drift_alike) {
-        tt_buffer_puts(b, " (a drift over these weeks would explain the runs about as well)");
-    }
 }
 
 static bool give(struct tiptrue_trend *trend, struct tt_trend_change *change)
@@ -180,6 +191,9 @@ static bool give(struct tiptrue_trend *trend, struct tt_trend_change *change)
     struct tt_buffer b = {0};
 
     say_change(&b, trend, change);
+    if (change->drift_alike) {
+        tt_buffer_puts(&b, " (a drift over these weeks would explain the runs about as well)");
+    }
     change->cause = cause_of(change);
     change->text = b.failed ? NULL : tt_arena_copy_text(&trend->arena, b.text, b.length);
     tt_buffer_clear(&b);

@@ -821,6 +821,81 @@ START_TEST(an_edge_that_some_runs_find_themselves)
 }
 END_TEST
 
+/* Lost motion is to the edges as if each lay elsewhere by half of it times n_x^2 - n_y^2 of its
+ * normal (geometry/touch.c). It grows by 12 um at run FILMED; every third run from then on finds it
+ * and takes it out. */
+#define LOST_MM 0.012
+
+static void put_lost_motion(struct tt_series *series, gsl_rng *rng)
+{
+    struct tt_series_response *lost = TT_ARENA_NEW(series->arena, 1, struct tt_series_response);
+
+    lost->offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
+    lost->radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
+    lost->edge = TT_ARENA_NEW(series->arena, EDGES, double);
+    for (size_t k = 0; k < EDGES; k++) {
+        const struct tt_series_response *edge = &series->response[k];
+        double of_edge = 0.5 * cos(2 * (TT_PI / 3 * (double)k + 0.3));
+        for (size_t tip = 0; tip < series->n_tip_names; tip++) {
+            lost->offset[tip].x_mm += of_edge * edge->offset[tip].x_mm;
+            lost->offset[tip].y_mm += of_edge * edge->offset[tip].y_mm;
+            lost->radius[tip] += of_edge * edge->radius[tip];
+        }
+        for (size_t i = 0; i < EDGES; i++) {
+            lost->edge[i] += of_edge * edge->edge[i];
+        }
+    }
+    series->lost_motion = lost;
+    for (size_t at = 0; at < series->n_runs; at++) {
+        struct tt_series_run *run = &series->runs[at];
+        bool found = at >= FILMED && at % 3 == 1;
+        double in_mm = at >= FILMED && !found ? LOST_MM : 0;
+        run->lost_motion_mm = found ? LOST_MM : 0;
+        run->edges = TT_ARENA_NEW(series->arena, EDGES, struct tt_series_edge);
+        run->n_edges = EDGES;
+        for (size_t i = 0; i < EDGES; i++) {
+            run->edges[i] = (struct tt_series_edge){.edge = i,
+                                                    .shift_mm = gsl_ran_gaussian(rng, 0.0004) +
+                                                                in_mm * lost->edge[i],
+                                                    .u_shift_mm = 0.004,
+                                                    .touches = 12};
+        }
+        for (size_t k = 0; k < run->n_tips; k++) {
+            run->tips[k].offset.x_mm += in_mm * lost->offset[k].x_mm;
+            run->tips[k].offset.y_mm += in_mm * lost->offset[k].y_mm;
+            run->tips[k].radius_mm += in_mm * lost->radius[k];
+        }
+    }
+}
+
+START_TEST(lost_motion_that_some_runs_take_out)
+{
+    static const struct tiptrue_trend_options none = {0};
+
+    for (unsigned long seed = 1; seed <= 8; seed++) {
+        struct weeks w = QUIET;
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        struct tiptrue_trend *trend = NULL;
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        gsl_rng_set(rng, seed);
+        weeks_draw(&w, rng, &series);
+        fill_response(&series);
+        put_lost_motion(&series, rng);
+        ck_assert_int_eq(tt_trend_make(&series, series.n_runs, &none, &trend, NULL), TIPTRUE_OK);
+        ck_assert_uint_eq(trend->n_changes, 1);
+        ck_assert_int_eq(trend->changes[0].moved, TT_MOVED_AXES);
+        ck_assert_int_eq(trend->changes[0].code, TT_CHANGE_LOST_MOTION);
+        ck_assert_double_eq_tol(trend->changes[0].edge_shift_mm, LOST_MM, 0.002);
+        ck_assert_double_eq(trend->changes[0].before_s,
+                            WEEKS_START_S + 86400.0 * (double)weeks_day(FILMED));
+        tiptrue_trend_free(trend);
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("history/changes");
@@ -848,6 +923,7 @@ int main(void)
     tcase_add_test(tests, tips_that_are_not_always_there);
     tcase_add_test(tests, another_plate_is_no_change);
     tcase_add_test(tests, an_edge_that_some_runs_find_themselves);
+    tcase_add_test(tests, lost_motion_that_some_runs_take_out);
     tcase_add_test(tests, tail_probabilities);
     suite_add_tcase(suite, tests);
     TCase *many = tcase_create("many series");
