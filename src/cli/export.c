@@ -25,8 +25,9 @@
 
 struct arguments {
     const char *result, *machine, *plate, *template, *undo;
-    const char *history;   /* NULL: none is named */
-    bool record;           /* into the history at its default place */
+    const char *history; /* NULL: none is named */
+    bool record;         /* into the history at its default place */
+    bool quiet;
     const char **put;      /* for free() */
     const char **tips;     /* for free() */
     double *rotations_deg; /* for free() */
@@ -152,7 +153,7 @@ static void check_arguments(void *input, struct argp_state *state)
  * that is found. */
 static int read_objects(const struct arguments *arguments, struct cli_objects *objects)
 {
-    struct cli_inputs inputs = {.plate = arguments->plate, .quiet = true};
+    struct cli_inputs inputs = {.plate = arguments->plate, .quiet = arguments->quiet};
     bool wants_places = arguments->options.n_put == 0 && arguments->template == NULL;
 
     if ((arguments->machine != NULL || wants_places) &&
@@ -300,6 +301,7 @@ static const struct cli_option OPTIONS[] = {
      .doc = "Write nothing, show the change as a unified diff"},
     {"undo", "CONFIG", 3, CLI_TEXT, AT(undo),
      .doc = "Put back what was in CONFIG before the export, if it was not changed since"},
+    CLI_QUIET_OPTION(3, struct arguments, quiet),
     {.argument = "RESULT", .form = CLI_TEXT, .at = AT(result)},
     {0},
 };

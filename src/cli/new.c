@@ -53,6 +53,7 @@ struct list {
 struct arguments {
     const char *kind, *name, *serial, *output;
     enum tiptrue_units units;
+    bool quiet;
     struct list lists[LISTS];
     FILE *to;
 };
@@ -392,6 +393,7 @@ int cli_new(int argc, char *argv[])
          .take = take_item},
         {"output", "FILE", 3, CLI_TEXT, AT(output),
          .doc = "Write FILE, which must not be there yet", .letter = 'o'},
+        CLI_QUIET_OPTION(3, struct arguments, quiet),
         {.argument = "argument", .form = CLI_TEXT, .at = AT(kind)},
         {0},
     };

@@ -23,7 +23,7 @@ struct arguments {
     const char *machine, *result, *present, *plate, *learn, *history, *report, *since;
     const char **boards; /* for free() */
     size_t n_boards;
-    bool json, plain, record;
+    bool json, plain, quiet, record;
     enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
@@ -220,33 +220,35 @@ static int write_report(const struct judging *judging)
 }
 
 #define AT(member) offsetof(struct arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+     .doc = "The machine: tips, sense of rotation, limits"},
+    {"result", "FILE", 1, CLI_TEXT, AT(result),
+     .doc = "A result of touches (solve --json): test it against the board, and join the two"},
+    {"present", "WORD", 1, CLI_TEXT, AT(present),
+     .doc = "The offsets that the board was placed with: as for solve, or none for those of "
+            "--result"},
+    {"plate", "FILE", 1, CLI_TEXT, AT(plate), .doc = "The plate of that result, for --learn"},
+    {"learn", "FILE", 1, CLI_TEXT, AT(learn),
+     .doc = "Write that plate as FILE, its groups at the better place that the board shows"},
+    {"since", "FILE", 1, CLI_TEXT, AT(since),
+     .doc = "An earlier board: say too what changed since then, for each tip"},
+    {"history", "FILE", 2, CLI_TEXT, AT(history),
+     .doc = "Enter each board into this history, before what it says is shown"},
+    {"record", NULL, 2, CLI_FLAG, AT(record),
+     .doc = "The same with the machine's own history, or that at the default place"},
+    {"report", "FILE", 2, CLI_TEXT, AT(report),
+     .doc = "A page with pictures (HTML) too, of all boards"},
+    {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each board"},
+    {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
+    CLI_QUIET_OPTION(2, struct arguments, quiet),
+    CLI_UNITS_OPTION(2, struct arguments, units),
+    {NULL, "FILE", 0, CLI_LIST, AT(boards), .n = AT(n_boards)},
+    {0},
+};
+
 int cli_placement(int argc, char *argv[])
 {
-    static const struct cli_option OPTIONS[] = {
-        {"machine", "FILE", 1, CLI_TEXT, AT(machine),
-         .doc = "The machine: tips, sense of rotation, limits"},
-        {"result", "FILE", 1, CLI_TEXT, AT(result),
-         .doc = "A result of touches (solve --json): test it against the board, and join the two"},
-        {"present", "WORD", 1, CLI_TEXT, AT(present),
-         .doc = "The offsets that the board was placed with: as for solve, or none for those of "
-                "--result"},
-        {"plate", "FILE", 1, CLI_TEXT, AT(plate), .doc = "The plate of that result, for --learn"},
-        {"learn", "FILE", 1, CLI_TEXT, AT(learn),
-         .doc = "Write that plate as FILE, its groups at the better place that the board shows"},
-        {"since", "FILE", 1, CLI_TEXT, AT(since),
-         .doc = "An earlier board: say too what changed since then, for each tip"},
-        {"history", "FILE", 2, CLI_TEXT, AT(history),
-         .doc = "Enter each board into this history, before what it says is shown"},
-        {"record", NULL, 2, CLI_FLAG, AT(record),
-         .doc = "The same with the machine's own history, or that at the default place"},
-        {"report", "FILE", 2, CLI_TEXT, AT(report),
-         .doc = "A page with pictures (HTML) too, of all boards"},
-        {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each board"},
-        {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
-        CLI_UNITS_OPTION(2, struct arguments, units),
-        {NULL, "FILE", 0, CLI_LIST, AT(boards), .n = AT(n_boards)},
-        {0},
-    };
     static const struct cli_syntax SYNTAX = {
         .check = check_arguments,
         .options = OPTIONS,
