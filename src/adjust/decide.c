@@ -183,6 +183,14 @@ static void take_back(const struct tt_fit *fit, double good[])
     }
 }
 
+/* The good touches of @e as its best candidate has them, by row of the run. */
+static void good_as_found(const struct tt_pool *pool, struct tt_explanation *e)
+{
+    for (size_t i = 0; i < pool->search->run->n_observations; i++) {
+        e->good[i] = pool->best->good[i] > 0.5 ? 1 : 0;
+    }
+}
+
 /* @restored: the best candidate's state is that of its stage. */
 static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
                                             struct tt_explanation *e, bool *restored)
@@ -205,9 +213,7 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
         e->rival_expanded_mm == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 0; i < rows; i++) {
-        e->good[i] = best->good[i] > 0.5 ? 1 : 0;
-    }
+    good_as_found(pool, e);
     *restored = tt_candidate_restore(best);
     if (*restored) {
         take_back(&best->stage->fit, e->good);
@@ -378,6 +384,9 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
             e->doubt = TT_DOUBT_UNEVEN;
             e->uneven_edge = edge;
         }
+    }
+    if (e->doubt == TT_DOUBT_RIVAL) { /* a touch taken back may be all that the two differ in */
+        good_as_found(pool, e);
     }
     return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
 }

@@ -216,6 +216,9 @@ bool tt_fit_step(struct tt_fit *fit, bool exact, double *size)
     double *dx = fit->step_mm;
 
     tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    for (size_t s = 0; s < model->n_setups && !exact && fit->yaw_drawn > 0; s++) {
+        tt_system_add_diagonal(&model->system, TT_NONE, tt_at_pose(s) + 2, fit->yaw_drawn, 0);
+    }
     if (!tt_system_factor(&model->system)) {
         return false;
     }

@@ -70,6 +70,7 @@ struct tt_fit {
     const struct tt_correlated
         *correlated;                     /* NULL: touches taken as independent; see correlated.h */
     double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
+    double yaw_drawn;        /* 1/rad^2: first-order steps draw yaws to where they are; 0 = not */
     double dof_found_at_mm2; /* touch_var_mm2 with which the degrees of freedom were found */
     /* scratch */
     double *edge_count, *late_count, *step_mm, *sorted_mm, *cc, *cb, *response, *linear_yaw_rad;

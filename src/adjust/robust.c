@@ -29,6 +29,10 @@
  * order over 50 mm is then 1 nm. */
 #define YAW_MOVED_RAD 2e-4
 #define MOST_LINEARISATIONS 3
+/* A step draws each yaw to where it is, this standard uncertainty (rad): nothing beside what two
+ * marks or two edges say of it (some 1e-5), and where nothing is said it stays instead of wandering
+ * with every linearisation (K. Levenberg, Quart. Appl. Math. 2 (1944) 164-168). */
+#define YAW_DRAWN_RAD 1e-3
 /* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a
  * climb's start. */
 #define DEVIATION_FLOOR_MM 2e-3
@@ -352,6 +356,9 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
         if (stands && !held) {
             break;
         }
+        if (held && stands) { /* from here on against the likelihood with its own repeatability */
+            before = -INFINITY;
+        }
         held = held && !stands;
     }
     return true;
@@ -431,6 +438,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     tt_fit_begin_views(fit);
     linearise(fit);
     tt_fit_set_rotation_var(fit);
+    fit->yaw_drawn = 1 / (YAW_DRAWN_RAD * YAW_DRAWN_RAD);
     if (!first_step(fit, climb)) {
         return false;
     }

@@ -9,6 +9,7 @@
 #include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "adjust/fit.h"
 #include "adjust/monte_carlo.h"
@@ -137,6 +138,34 @@ START_TEST(stack_loss_robust)
 }
 END_TEST
 
+/* Climbs that end with the same touches good end with the same evidence, wherever they began and
+ * whatever repeatability they began with: else explanations could not be compared. */
+START_TEST(evidence_of_one_end)
+{
+    struct regression r;
+    struct tt_climb climbs[] = {{.deviations = true}, {.deviations = true, .own_scatter = true}};
+    double evidence[2], scatter_mm[2];
+
+    set_up(&r, true);
+    r.noise.touch_dof = 1; /* 3.7 um, where the rows scatter by 3 um */
+    r.noise.touch_var_mm2 = 2.4 * UNIT_MM * UNIT_MM;
+    for (size_t k = 0; k < 2; k++) {
+        climbs[k].keep = r.good;
+        climbs[k].hopeless = -INFINITY;
+        memset(r.model.x, 0, COEFFICIENTS * sizeof *r.model.x);
+        ck_assert(tt_robust_climb(&r.fit, &climbs[k]));
+        evidence[k] = r.fit.log_evidence;
+        scatter_mm[k] = sqrt(r.fit.touch_var_mm2);
+        for (size_t i = 0; i < N; i++) {
+            ck_assert_msg((r.fit.good[i] > 0.5) == (r.good[i] > 0.5), "row %zu", i + 1);
+        }
+    }
+    ck_assert_double_eq_tol(evidence[1], evidence[0], 0.02);
+    ck_assert_double_eq_tol(scatter_mm[1], scatter_mm[0], 0.01 * scatter_mm[0]);
+    tt_arena_clear(&r.arena);
+}
+END_TEST
+
 #define TRIALS 400000
 
 /* JCGM 101:2008, 9.3 (mass calibration, Tables 5 and 6): 1.2341 mg with u = 0.0754 mg and
@@ -185,6 +214,7 @@ int main(void)
     TCase *cases = tcase_create("published");
     tcase_add_test(cases, stack_loss_least_squares);
     tcase_add_test(cases, stack_loss_robust);
+    tcase_add_test(cases, evidence_of_one_end);
     tcase_add_test(cases, jcgm_101_mass);
     tcase_set_timeout(cases, 120);
     suite_add_tcase(suite, cases);
