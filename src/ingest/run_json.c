@@ -22,7 +22,7 @@ struct reader {
     struct tt_builder *builder;
     struct tt_rows rows;
     struct tt_names unknown; /* members told already */
-    bool began;
+    bool began, share_lines; /* two of them stand on one line */
 };
 
 /* What a member of an observation may be. */
@@ -148,7 +148,9 @@ static bool read_observation(void *context, struct tt_json *whole, struct tt_jso
                  "an observation is not an object {...}");
         return true;
     }
-    reader->rows.line = tt_json_place(element, element->root).line;
+    size_t line = tt_json_place(element, element->root).line;
+    reader->share_lines = reader->share_lines || line == reader->rows.line;
+    reader->rows.line = line;
     if (read_cells(reader, element)) {
         tt_rows_add(&reader->rows);
     }
@@ -191,6 +193,16 @@ static void read_metadata(struct reader *reader, const struct tt_json *json)
     }
 }
 
+/* Where observations share lines, "line" is the number in the list, from 1. */
+static void number_rows(const struct reader *reader)
+{
+    struct tiptrue_run *run = reader->builder->run;
+
+    for (size_t i = 0; reader->share_lines && i < run->n_observations; i++) {
+        run->observations[i].line = i + 1;
+    }
+}
+
 void tt_run_read_json(struct tt_builder *builder)
 {
     struct reader reader = {
@@ -211,6 +223,7 @@ void tt_run_read_json(struct tt_builder *builder)
                      "there are no observations");
         }
         read_metadata(&reader, &json);
+        number_rows(&reader);
     }
     tt_json_clear(&json);
 }

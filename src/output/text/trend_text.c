@@ -47,10 +47,10 @@ static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
                          trend->runs_left_out, trend->runs_left_out == 1 ? "it" : "them");
     }
     if (trend->times_missing > 0) {
-        tt_buffer_printf(
-            &page->words,
-            "; %zu of them do not say when they were made, and the time of entry stands in",
-            trend->times_missing);
+        tt_buffer_printf(&page->words, "; %zu of them %s made, and the time of entry stands in",
+                         trend->times_missing,
+                         trend->times_missing == 1 ? "does not say when it was"
+                                                   : "do not say when they were");
     }
     for (size_t i = 0; i < trend->n_plates; i++) {
         tt_buffer_printf(&page->words, "%s'%s'",

@@ -109,6 +109,7 @@ START_TEST(pairs_are_inferred_without_stages)
                                        "'find', and not used\n  hint: a column 'stage' with 'find' "
                                        "and 'measure' says it for sure\n");
     ck_assert(run->find_inferred);
+    ck_assert_uint_eq(run->observations[1].line, 2); /* of the file */
     ck_assert_int_eq(run->observations[0].use, TT_USE_FIND);
     ck_assert_int_eq(run->observations[1].use, TT_USE);
     tiptrue_run_free(run);
@@ -131,6 +132,8 @@ START_TEST(many_observations_on_one_line)
     tt_buffer_puts(&text, "]}");
     struct tiptrue_run *run = read_run(text.text, "");
     ck_assert_uint_eq(run->n_observations, COUNT);
+    ck_assert_uint_eq(run->observations[0].line, 1); /* their number, since they share a line */
+    ck_assert_uint_eq(run->observations[COUNT - 1].line, COUNT);
     ck_assert_double_eq(run->observations[COUNT - 1].h.x_mm, COUNT - 0.5);
     ck_assert_uint_eq(run->observations[COUNT - 1].target, (COUNT - 1) % 300);
     tiptrue_run_free(run);
