@@ -234,8 +234,9 @@ static enum tiptrue_status describe(struct tt_changes *c, struct tt_questions *q
         }
         struct tt_change *change = &c->change[c->n_changes++];
         *change = (struct tt_change){.what = h->what, .who = h->who, .from = e->from, .to = e->to};
-        change->log_p =
-            fmin(tt_log_p_f(tt_gain_of(&c->fit, i, &q->rest, q->leave), h->q, h->nu) + looks, 0);
+        double log_p = tt_log_p_f(tt_gain_of(&c->fit, i, &q->rest, q->leave), h->q, h->nu),
+               more = tt_problem_next_place(p, q->rest.event, q->rest.n_events);
+        change->log_p = fmin(log_p + looks + 0.5 * more, 0); /* more: in the scale of chi-squared */
         tt_fill_shifts(c, i, change);
         find_bracket(c, i, q, change);
         change->weight = weight_of(c, i, q);

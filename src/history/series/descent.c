@@ -179,7 +179,7 @@ static bool drop(struct tt_search *s)
 static bool add(struct tt_search *s)
 {
     struct tt_event best = {0};
-    double most = 0;
+    double most = 0, more = tt_problem_next_place(s->p, s->now.event, s->now.n_events);
 
     for (size_t run = 1; run < s->p->values->n; run++) {
         bool taken = false, camera = false;
@@ -191,7 +191,8 @@ static bool add(struct tt_search *s)
         }
         tt_events_scan(&s->now, run, s->work, s->gain);
         for (size_t h = 0; h < s->p->n_steps; h++) {
-            double price = taken ? s->p->hypothesis[h].price_same : s->p->hypothesis[h].price;
+            double price =
+                taken ? s->p->hypothesis[h].price_same : s->p->hypothesis[h].price + more;
             bool other = !camera || s->p->hypothesis[h].what > TT_CAMERA_MARK;
             if (other && s->gain[h] - price > most) {
                 most = s->gain[h] - price;

@@ -10,7 +10,7 @@
 /* A second event at one place pays no looks, and this part of alpha. */
 #define SAME_PLACE 0.5
 /* A tip is said to be changed, where its offset alone moved, in as many cases. */
-#define CHANGED_ALPHA 0.004
+#define CHANGED_ALPHA 0.001
 /* Drifts and seasons: as many looks; all terms of a short history pay the looks of a step. */
 #define SMOOTH_LOOKS 4.0
 #define SMOOTH_RUNS 30
@@ -236,6 +236,13 @@ static double dof_of(const struct tt_problem *p, const struct tt_hypothesis_of *
     return part > 0 ? 1 / part : 3;
 }
 
+/* Looks for one more place in @stretches of the runs. */
+static double looks_in(const struct tt_problem *p, size_t stretches)
+{
+    double k = (double)stretches;
+    return k * fmax(8 * log((double)p->values->n / k) - 5, 3);
+}
+
 static void set_prices(struct tt_problem *p)
 {
     double h_all = (double)p->n_steps;
@@ -243,7 +250,10 @@ static void set_prices(struct tt_problem *p)
     double more = tt_f_price(3, fmin(nu[TT_RUNOUT], nu[TT_RADIUS]), CHANGED_ALPHA);
     size_t camera = 0, seat = TT_NONE;
 
-    p->looks = fmax(8 * log((double)p->values->n) - 5, 3);
+    p->looks = looks_in(p, 1);
+    for (size_t k = 1; k <= p->values->n; k++) { /* in the scale of chi-squared */
+        p->more_places[k] = p->more_places[k - 1] + 2 * log(looks_in(p, k) / p->looks);
+    }
     double smooth = p->values->n >= SMOOTH_RUNS ? SMOOTH_LOOKS : p->looks;
     for (size_t i = 0; i < p->n_hypotheses; i++) {
         struct tt_hypothesis_of *h = &p->hypothesis[i];
@@ -395,7 +405,9 @@ enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values
     size_t n;
 
     *p = (struct tt_problem){.values = values, .alpha = alpha, .arena = arena};
-    if (!make_atoms(p) || !make_hypotheses(p) || !make_regressors(p, &regressor, &n) ||
+    p->more_places = TT_ARENA_NEW(arena, values->n + 1, double);
+    if (p->more_places == NULL || !make_atoms(p) || !make_hypotheses(p) ||
+        !make_regressors(p, &regressor, &n) ||
         tt_gls_make(&p->gls, values, noise, regressor, n, arena) != TIPTRUE_OK ||
         (from < values->n && !make_own(p, from))) {
         return TIPTRUE_E_MEMORY;
@@ -418,11 +430,26 @@ double tt_problem_price(const struct tt_problem *p, const struct tt_event *e)
     return prices[e->going];
 }
 
+double tt_problem_next_place(const struct tt_problem *p, const struct tt_event *events, size_t n)
+{
+    size_t places = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        bool first = events[i].going == TT_STEP;
+        for (size_t k = 0; k < i && first; k++) {
+            first = events[k].going != TT_STEP || events[k].from != events[i].from;
+        }
+        places += first;
+    }
+    return places < p->values->n ? p->more_places[places + 1] - p->more_places[places] : 0;
+}
+
 /* Each place pays its looks once; several are never cheaper than all tips by the same and the
  * cheapest one more, nor several of heights than all heights by the same. */
 double tt_problem_prices(const struct tt_problem *p, const struct tt_event *events, size_t n)
 {
     double sum = 0;
+    size_t places = 0, further = 0;
 
     for (size_t i = 0; i < n; i++) {
         if (events[i].going != TT_STEP) {
@@ -431,7 +458,7 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
         }
         bool first = true;
         double same = 0, most = 0, least = HUGE_VAL, of_heights = HUGE_VAL;
-        size_t here = 0, heights = 0;
+        size_t here = 0, changed = 0, heights = 0;
         for (size_t k = 0; k < n && first; k++) {
             if (events[k].going != TT_STEP || events[k].from != events[i].from) {
                 continue;
@@ -442,6 +469,7 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
                 return HUGE_VAL;
             }
             here++;
+            changed += h->what == TT_CHANGED;
             same += h->price_same;
             most = fmax(most, h->price - h->price_same);
             least = fmin(least, h->price_same);
@@ -454,7 +482,11 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
             double all = here == 1 ? 0 : p->hypothesis[0].price + least;
             all = heights < 2 ? all : fmax(all, p->all_heights->price + of_heights);
             sum += fmax(same + most, all);
+            further += here - 1 + changed;
+            places++;
         }
     }
-    return sum;
+    /* one more at some place, or a tip changed and not its seat: so many places to look at */
+    return sum + p->more_places[places] +
+           (places > 1 ? 2 * log((double)places) * (double)further : 0);
 }

@@ -6,7 +6,9 @@
  * The price of a step is q F(1 - alpha / (hypotheses x looks); q, nu): what the best of all steps
  * gains in a history without any, exceeded in a share alpha of histories. n places are 8 ln n - 5
  * looks, since neighbours say nearly the same (B. James, K. L. James, D. Siegmund, Biometrika 74
- * (1987) 71; the constants by simulation).
+ * (1987) 71; the constants by simulation), and k places that are taken leave k + 1 stretches of
+ * n / (k + 1) runs for one more (as the sum over segments of N. R. Zhang, D. O. Siegmund,
+ * Biometrics 63 (2007) 22, where all are of one length).
  */
 #ifndef TT_HISTORY_SERIES_PROBLEM_H
 #define TT_HISTORY_SERIES_PROBLEM_H
@@ -50,7 +52,7 @@ struct tt_event {
 };
 
 /* The level of false alarms for the latest run alone (docs/trend.md). */
-#define TT_LATEST_ALPHA 0.003
+#define TT_LATEST_ALPHA 0.002
 #define TT_MOST_PLATES 6
 
 struct tt_problem {
@@ -67,7 +69,7 @@ struct tt_problem {
     double *own_normal; /* [run * own_size + own_at[hypothesis] + ...]: q x q */
     double *own_whole;  /* scratch: [atom] */
     size_t own_size, *own_at;
-    double looks;
+    double looks, *more_places; /* [places]: what so many pay beyond the price of each */
     struct tt_arena *arena;
 };
 
@@ -84,6 +86,9 @@ size_t tt_problem_find(const struct tt_problem *problem, enum tt_hypothesis what
  */
 double tt_problem_price(const struct tt_problem *problem, const struct tt_event *event);
 double tt_problem_prices(const struct tt_problem *problem, const struct tt_event *events, size_t n);
+/* What a step at one more place costs besides its own price. */
+double tt_problem_next_place(const struct tt_problem *problem, const struct tt_event *events,
+                             size_t n);
 /* Add the parameters of @event to those of the classes that it moves, by its energy in each. */
 void tt_problem_count(const struct tt_problem *problem, const struct tt_event *event,
                       double parameters[TT_CLASSES]);

@@ -8,6 +8,8 @@
 
 #include "history/series/values.h"
 
+#include <math.h>
+
 /* What edge number @i of @run, or lost motion behind them, makes of a solution, and how much of it
  * the run took out; NULL: nothing, or it is not known. */
 static const struct tt_series_response *
@@ -51,4 +53,37 @@ double tt_shift_in(const struct tt_values *v, const struct tt_series_run *run, s
         shift_mm += response != NULL ? response->edge[edge->edge] * by_mm : 0;
     }
     return shift_mm;
+}
+
+/* Returns how much of it the contrasts show. */
+static double fill_response_of(const struct tt_values *v, const struct tt_series_response *from,
+                               double *to)
+{
+    size_t n = v->series->n_edge_names;
+    double seen = 0;
+
+    for (size_t tip = 0; tip < v->tips; tip++) {
+        to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
+        to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
+        to[tt_at_radius(v, tip)] = from->radius[tip];
+    }
+    for (size_t k = 0; k < v->contrasts; k++) {
+        for (size_t i = 0; i < n; i++) {
+            to[tt_at_contrast(v, k)] += v->contrast[k * n + i] * from->edge[i];
+        }
+        seen = hypot(seen, to[tt_at_contrast(v, k)]);
+    }
+    return seen;
+}
+
+void tt_fill_response(struct tt_values *v)
+{
+    for (size_t edge = 0; edge < v->edges; edge++) {
+        (void)fill_response_of(v, &v->series->response[edge], v->response + edge * v->p);
+    }
+    if (v->series->lost_motion != NULL) {
+        double *to = v->response + v->edges * v->p;
+        v->lost_motion =
+            fill_response_of(v, v->series->lost_motion, to) > TT_LEAST_RESPONSE ? to : NULL;
+    }
 }

@@ -21,10 +21,6 @@
 #define LONGEST 2.0
 #define SHORTEST 0.25
 #define PERIOD_RATIO 0.97
-/* A contrast that answers to an edge by less is decided by what is stated: as by the stated radii,
- * of which another tip than the stated one makes a shift of all edges. Seen: 0.99 and 0.11 on a
- * cross with stated radii; 0.3 keeps the first. */
-#define LEAST_RESPONSE 0.3
 #define JACOBI_SWEEPS 12
 /* (10 pm)^2, (10 nrad)^2: keeps a variance above 0 where a run states none. */
 #define LEAST_VARIANCE 1e-16
@@ -65,6 +61,22 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
     v->stated[at] = fmax(variance, LEAST_VARIANCE);
 }
 
+/* Of the variance along @axis that is in a doubted run for what its explanations differ by, the
+ * part that all tips share: an edge that lies elsewhere moves all of them alike. */
+static double shared_doubt(const struct tt_series_run *run, size_t axis)
+{
+    double least = HUGE_VAL;
+
+    for (size_t i = 0; i < run->n_tips; i++) {
+        const struct tt_series_tip *tip = &run->tips[i];
+        if (is_used(tip)) {
+            double u = axis == 0 ? tip->u_rivals_x_mm : tip->u_rivals_y_mm;
+            least = fmin(least, tip->doubted ? u * u : 0);
+        }
+    }
+    return least;
+}
+
 /* What explanations that were not excluded differ by is not how the runs scatter: mostly it is the
  * plate's own errors, the same in each run, told of in some and not in others. */
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
@@ -82,7 +94,8 @@ static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
         *plate = fmax(*plate, full[axis] - u2[axis]);
         u2[axis] -= tip->doubted ? 0 : rivals_u[axis] * rivals_u[axis];
-        double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
+        double common = common_u[axis] * common_u[axis] + shared_doubt(v->run[run], axis);
+        common = v->tips > 1 ? fmin(common, u2[axis]) : 0;
         v->common[v->axes * run + axis] = common;
         set(v, run, tt_at_offset(v, tip->tip, axis), offset[axis], u2[axis] - common);
         if (tip->has_runout) {
@@ -287,10 +300,10 @@ static bool make_contrasts(struct tt_values *v, struct tt_arena *arena)
     diagonalise(m, u, n);
     for (size_t k = 0; k < n; k++) {
         double s = sqrt(fmax(m[k * n + k], 0));
-        for (size_t i = 0; i < n && s > LEAST_RESPONSE; i++) {
+        for (size_t i = 0; i < n && s > TT_LEAST_RESPONSE; i++) {
             v->contrast[v->contrasts * n + i] = u[i * n + k] / s;
         }
-        v->contrasts += s > LEAST_RESPONSE;
+        v->contrasts += s > TT_LEAST_RESPONSE;
     }
     return true;
 }
@@ -319,40 +332,6 @@ static void fill_contrasts(struct tt_values *v, size_t at)
         if (missing < 1e-9 * whole) {
             set(v, at, tt_at_contrast(v, k), sum, 0);
         }
-    }
-}
-
-/* Returns how much of it the contrasts show. */
-static double fill_response_of(const struct tt_values *v, const struct tt_series_response *from,
-                               double *to)
-{
-    size_t n = v->series->n_edge_names;
-    double seen = 0;
-
-    for (size_t tip = 0; tip < v->tips; tip++) {
-        to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
-        to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
-        to[tt_at_radius(v, tip)] = from->radius[tip];
-    }
-    for (size_t k = 0; k < v->contrasts; k++) {
-        for (size_t i = 0; i < n; i++) {
-            to[tt_at_contrast(v, k)] += v->contrast[k * n + i] * from->edge[i];
-        }
-        seen = hypot(seen, to[tt_at_contrast(v, k)]);
-    }
-    return seen;
-}
-
-/* What the columns do when an edge shifts, or motion is lost, as the solution does. */
-static void fill_response(struct tt_values *v)
-{
-    for (size_t edge = 0; edge < v->edges; edge++) {
-        (void)fill_response_of(v, &v->series->response[edge], v->response + edge * v->p);
-    }
-    if (v->series->lost_motion != NULL) {
-        double *to = v->response + v->edges * v->p;
-        v->lost_motion =
-            fill_response_of(v, v->series->lost_motion, to) > LEAST_RESPONSE ? to : NULL;
     }
 }
 
@@ -485,7 +464,7 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
     }
     choose_period(v, y);
     fill_temperature(v);
-    fill_response(v);
+    tt_fill_response(v);
     return TIPTRUE_OK;
 }
 
