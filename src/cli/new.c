@@ -151,10 +151,20 @@ static const struct item *facing(const struct arguments *a, size_t i, int *side,
     return found;
 }
 
-/* How well the place of an edge or pad may be known, standard. */
-static const char *guessed_u(const struct arguments *a)
+/* Of a unit: its name in files, and what is written where nothing was said: how well the place of
+ * an edge or pad may be known (standard), the resolution of a machine, how well the radius of a
+ * tip, the permitted error. */
+struct guess {
+    const char *units, *u, *resolution, *radius_u, *permitted_error;
+};
+
+static const struct guess *guess(const struct arguments *a)
 {
-    return a->units == TIPTRUE_UNITS_INCH ? "0.0002" : a->units == TIPTRUE_UNITS_UM ? "5" : "0.005";
+    static const struct guess MM = {"mm", "0.005", "0.001", "0.03", "0.03"},
+                              INCH = {"inch", "0.0002", "0.0001", "0.001", "0.0012"},
+                              UM = {"um", "5", "1", "30", "30"};
+
+    return a->units == TIPTRUE_UNITS_INCH ? &INCH : a->units == TIPTRUE_UNITS_UM ? &UM : &MM;
 }
 
 static void write_edge(const struct arguments *a, size_t i)
@@ -168,7 +178,7 @@ static void write_edge(const struct arguments *a, size_t i)
             "    {\"name\": \"%s\", \"from\": [%s, %s], \"to\": [%s, %s], \"free_side\": \"%s\", "
             "\"u\": %s,\n     \"note\": \"free_side guessed: ",
             edge->name, edge->written[0], edge->written[1], edge->written[2], edge->written[3],
-            side > 0 ? "left" : "right", guessed_u(a));
+            side > 0 ? "left" : "right", guess(a)->u);
     if (other != NULL) {
         fprintf(a->to, "the edge faces '%s', %.6g away, and a gap between them is taken for free",
                 other->name, apart);
@@ -187,10 +197,7 @@ static void write_plate(const struct arguments *a)
             "  \"name\": \"%s\",\n  \"serial\": \"%s\",\n  \"units\": \"%s\",\n"
             "  \"reference\": \"%s\",\n  \"marks\": [\n",
             a->name != NULL ? a->name : "my plate", a->serial != NULL ? a->serial : "1",
-            a->units == TIPTRUE_UNITS_INCH ? "inch"
-            : a->units == TIPTRUE_UNITS_UM ? "um"
-                                           : "mm",
-            a->lists[MARKS].items[0].name);
+            guess(a)->units, a->lists[MARKS].items[0].name);
     for (size_t i = 0; i < a->lists[MARKS].n; i++) {
         fprintf(a->to, "    {\"name\": \"%s\", \"at\": [%s, %s]%s}%s\n",
                 a->lists[MARKS].items[i].name, a->lists[MARKS].items[i].written[0],
@@ -209,7 +216,7 @@ static void write_plate(const struct arguments *a)
                 "%s    {\"name\": \"%s\", \"at\": [%s, %s], \"height\": %s, \"u\": %s,\n"
                 "     \"note\": \"height above the plane of the first mark; u guessed\"}",
                 i == 0 ? "  ],\n  \"pads\": [\n" : ",\n", pad->name, pad->written[0],
-                pad->written[1], pad->written[2], guessed_u(a));
+                pad->written[1], pad->written[2], guess(a)->u);
     }
     fputs(a->lists[PADS].n > 0 ? "\n  ]\n}\n" : "  ]\n}\n", a->to);
 }
@@ -218,8 +225,6 @@ static void write_plate(const struct arguments *a)
 
 static void write_machine(const struct arguments *a)
 {
-    bool inch = a->units == TIPTRUE_UNITS_INCH;
-
     fprintf(a->to,
             "{\n  \"schema\": \"tiptrue.machine/1\",\n"
             "  \"note\": \"Begun by tiptrue new. What is not known may be left out; docs: formats, "
@@ -230,21 +235,13 @@ static void write_machine(const struct arguments *a)
             "  \"resolution\": %s,\n"
             "  \"yaw\": {\"value_deg\": 0, \"u_deg\": 2, \"note\": \"how the plate is turned, "
             "roughly; needed with one mark\"},\n  \"tips\": [\n",
-            a->name != NULL ? a->name : "my machine",
-            inch                           ? "inch"
-            : a->units == TIPTRUE_UNITS_UM ? "um"
-                                           : "mm",
-            inch                           ? "0.0001"
-            : a->units == TIPTRUE_UNITS_UM ? "1"
-                                           : "0.001");
+            a->name != NULL ? a->name : "my machine", guess(a)->units, guess(a)->resolution);
     for (size_t i = 0; i < a->lists[TIPS].n; i++) {
         const struct item *tip = &a->lists[TIPS].items[i];
         fprintf(a->to, "    {\"name\": \"%s\"", tip->name);
         if (tip->n > 0) {
             fprintf(a->to, ", \"radius\": %s, \"radius_u\": %s", tip->written[0],
-                    inch                           ? "0.001"
-                    : a->units == TIPTRUE_UNITS_UM ? "30"
-                                                   : "0.03");
+                    guess(a)->radius_u);
         }
         if (tip->n > 2) {
             fprintf(a->to, ", \"offset\": [%s, %s]", tip->written[1], tip->written[2]);
@@ -257,9 +254,7 @@ static void write_machine(const struct arguments *a)
     fprintf(a->to,
             "  ],\n  \"limits\": {\"permitted_error\": %s, \"note\": \"how far the offset in use "
             "may be from the true one: what the parts allow\"}\n}\n",
-            inch                           ? "0.0012"
-            : a->units == TIPTRUE_UNITS_UM ? "30"
-                                           : "0.03");
+            guess(a)->permitted_error);
 }
 
 /* ---- the command ---- */

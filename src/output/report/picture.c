@@ -31,7 +31,7 @@ void tt_picture_clear(struct tt_picture *picture)
     tt_buffer_clear(&picture->shown);
 }
 
-bool tt_picture_failed(const struct tt_picture *picture)
+static bool picture_failed(const struct tt_picture *picture)
 {
     return picture->title.failed || picture->desc.failed || picture->svg.failed ||
            picture->columns.failed || picture->rows.failed || picture->words.failed;
@@ -186,13 +186,6 @@ void tt_picture_say(struct tt_picture *picture, struct tt_buffer *out, const cha
     va_end(arguments);
 }
 
-void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
-                       const char *anchor, double value, int decimals, bool plus)
-{
-    open_text(picture, class, x, y, anchor);
-    tt_buffer_printf(&picture->svg, "%s</text>\n", tt_signed(value, decimals, plus).text);
-}
-
 /* An element's beginning with a '@' for x and y, and its end. */
 static const char *const SHAPES[][2] = {
     [TT_MARK_USED] = {"<circle class=\"u\" cx=\"@\" cy=\"@\" r=\"2\"", "</circle>"},
@@ -278,6 +271,13 @@ void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x,
 
 /* ---- axes ---- */
 
+static void put_tick(struct tt_picture *picture, const struct tt_scale *scale, double value,
+                     double x, double y, const char *anchor)
+{
+    tt_picture_text(picture, "m", x, y, anchor,
+                    tt_signed(scale->per * value, scale->decimals, false).text, 40);
+}
+
 /* Both axes: one path for all grid lines, since a page has hundreds of them. */
 void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top,
                        double bottom, bool labels)
@@ -293,8 +293,7 @@ void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale,
     tt_buffer_puts(&picture->svg, "\"/>\n");
     for (size_t i = 0; labels && i < n; i++) {
         double value = tick + (double)i * scale->step;
-        tt_picture_number(picture, "m", tt_scale_place(scale, value), bottom + 13, "middle",
-                          scale->per * value, scale->decimals, false);
+        put_tick(picture, scale, value, tt_scale_place(scale, value), bottom + 13, "middle");
     }
     tt_picture_line(picture, "f", scale->first, bottom, scale->last, bottom);
 }
@@ -313,8 +312,7 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
     tt_buffer_puts(&picture->svg, "\"/>\n");
     for (size_t i = 0; i < n; i++) {
         double value = tick + (double)i * scale->step;
-        tt_picture_number(picture, "m", left - 5, tt_scale_place(scale, value) + 4, "end",
-                          scale->per * value, scale->decimals, false);
+        put_tick(picture, scale, value, left - 5, tt_scale_place(scale, value) + 4, "end");
     }
     tt_picture_line(picture, "f", left, scale->first, left, scale->last);
 }
@@ -415,7 +413,7 @@ void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_bu
                      picture->n_rows, picture->n_rows == 1 ? "" : "s", text_of(&picture->columns));
     tt_buffer_add(page, text_of(&picture->rows), picture->rows.length);
     tt_buffer_puts(page, "</tbody></table></details></figure>\n");
-    page->failed = page->failed || tt_picture_failed(picture);
+    page->failed = page->failed || picture_failed(picture);
 }
 
 void tt_picture_file(const struct tt_picture *picture, struct tt_buffer *file)
@@ -428,5 +426,5 @@ void tt_picture_file(const struct tt_picture *picture, struct tt_buffer *file)
               TT_AT(TT_PICTURE_WIDTH, picture->height));
     tt_buffer_add(file, text_of(&picture->svg), picture->svg.length);
     tt_buffer_puts(file, "</svg>\n");
-    file->failed = file->failed || tt_picture_failed(picture);
+    file->failed = file->failed || picture_failed(picture);
 }

@@ -55,7 +55,6 @@ struct tt_picture {
 
 /* In the caller's storage, {0} before; all text goes in by the calls below or by tt_markup_text. */
 void tt_picture_clear(struct tt_picture *picture);
-bool tt_picture_failed(const struct tt_picture *picture);
 
 void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2,
                      double y2);
@@ -66,8 +65,6 @@ void tt_picture_text(struct tt_picture *picture, const char *class, double x, do
 /* Words for one of the calls above or below, which last until the next call; "" without memory.
  * Bare names of units in them become the picture's. */
 const char *tt_picture_words(struct tt_picture *picture, const char *format, ...) TT_PRINTF(2, 3);
-void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
-                       const char *anchor, double value, int decimals, bool plus);
 /* The same onto @out, which is the title, the description or the drawing. */
 void tt_picture_say(struct tt_picture *picture, struct tt_buffer *out, const char *format, ...)
     TT_PRINTF(3, 4);

@@ -34,8 +34,9 @@ static bool is_shown(const struct tt_scene *scene, size_t mark)
     return scene->sketch->marks[mark].n > 0;
 }
 
-bool tt_can_draw_marks(const struct tt_scene *scene)
+bool tt_can_draw_marks(const struct tt_scene *scene, size_t only)
 {
+    (void)only;
     size_t n = 0;
 
     for (size_t m = 0;
@@ -141,10 +142,11 @@ static void write_words(struct sheet *sheet)
                           : "No error of the axes is shown.");
 }
 
-void tt_draw_marks(const struct tt_scene *scene, struct tt_picture *picture)
+void tt_draw_marks(const struct tt_scene *scene, size_t only, struct tt_picture *picture)
 {
     struct sheet sheet = {.scene = scene, .picture = picture};
 
+    (void)only;
     set_scales(&sheet);
     tt_picture_axis_y(picture, &sheet.y, sheet.x.first, sheet.x.last);
     tt_picture_axis_x(picture, &sheet.x, sheet.y.last, sheet.y.first, true);

@@ -221,8 +221,9 @@ static void write_table(const struct lanes *lanes)
     }
 }
 
-bool tt_can_draw_order(const struct tt_scene *scene)
+bool tt_can_draw_order(const struct tt_scene *scene, size_t only)
 {
+    (void)only;
     for (size_t i = 0; i < scene->solution->n_rows; i++) {
         const struct tt_row_result *row = &scene->solution->rows[i];
         if (tt_row_is_seen(row) &&
@@ -233,13 +234,14 @@ bool tt_can_draw_order(const struct tt_scene *scene)
     return false;
 }
 
-void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
+void tt_draw_order(const struct tt_scene *scene, size_t only, struct tt_picture *picture)
 {
     const struct tiptrue_solution *s = scene->solution;
     struct lanes lanes = {.scene = scene, .picture = picture, .moved = any_movement(s)};
     double reach_um = tt_residual_reach_um(s, true);
     struct tt_extent lines = {0};
 
+    (void)only;
     for (size_t i = 0; i < s->n_rows; i++) {
         if (tt_row_is_seen(&s->rows[i])) {
             tt_extent_add(&lines, (double)s->rows[i].line);

@@ -140,8 +140,9 @@ static void write_words(const struct sheet *sheet, size_t n, size_t aside)
     }
 }
 
-bool tt_can_draw_views(const struct tt_scene *scene)
+bool tt_can_draw_views(const struct tt_scene *scene, size_t only)
 {
+    (void)only;
     for (size_t i = 0; scene->machine != NULL && scene->machine->camera.present &&
                        scene->machine->camera.size_px[0] > 0 &&
                        scene->machine->camera.size_px[1] > 0 && i < scene->solution->n_rows;
@@ -153,11 +154,12 @@ bool tt_can_draw_views(const struct tt_scene *scene)
     return false;
 }
 
-void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture)
+void tt_draw_views(const struct tt_scene *scene, size_t only, struct tt_picture *picture)
 {
     struct sheet sheet = {.scene = scene, .picture = picture};
     size_t n = 0, aside = 0;
 
+    (void)only;
     set_scales(&sheet);
     tt_picture_axis_y(picture, &sheet.y, sheet.x.first, sheet.x.last);
     tt_picture_axis_x(picture, &sheet.x, sheet.y.first, sheet.y.last, true);

@@ -13,7 +13,8 @@
 #include "model/weeks.h"
 #include "output/report/picture.h"
 
-/* What there is to draw from. @plate and @machine may be NULL. */
+/* What there is to draw from. @plate and @machine may be NULL. Of pictures that there is one of,
+ * the number @only says nothing: it is there for a table of all kinds. */
 struct tt_scene {
     const struct tiptrue_plate *plate;
     const struct tiptrue_machine *machine;
@@ -29,8 +30,8 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
 
 /* Residuals in the order of the log, a lane for each edge and for the sightings, with a movement or
  * drift found. Needs rows. */
-bool tt_can_draw_order(const struct tt_scene *scene);
-void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture);
+bool tt_can_draw_order(const struct tt_scene *scene, size_t only);
+void tt_draw_order(const struct tt_scene *scene, size_t only, struct tt_picture *picture);
 
 /* Contact against rotation with the fitted curve, residuals beneath. Without plate and machine the
  * residuals alone. */
@@ -42,13 +43,13 @@ bool tt_can_draw_surface(const struct tt_scene *scene, size_t surface);
 void tt_draw_surface(const struct tt_scene *scene, size_t surface, struct tt_picture *picture);
 
 /* The camera's picture with the views' residuals. Needs the machine, and the log of the run. */
-bool tt_can_draw_views(const struct tt_scene *scene);
-void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture);
+bool tt_can_draw_views(const struct tt_scene *scene, size_t only);
+void tt_draw_views(const struct tt_scene *scene, size_t only, struct tt_picture *picture);
 
 /* Three marks or more on the plate, with how far from their places they were seen, with and without
  * the errors of the axes. Needs plate, machine and log. */
-bool tt_can_draw_marks(const struct tt_scene *scene);
-void tt_draw_marks(const struct tt_scene *scene, struct tt_picture *picture);
+bool tt_can_draw_marks(const struct tt_scene *scene, size_t only);
+void tt_draw_marks(const struct tt_scene *scene, size_t only, struct tt_picture *picture);
 
 /* Of one tip of the solution. */
 bool tt_can_draw_height(const struct tt_scene *scene, size_t tip);

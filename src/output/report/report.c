@@ -84,38 +84,44 @@ static void name_picture(struct tt_picture *picture, const struct tt_scene *scen
     snprintf(picture->name, size, "run-%zu-%s%s%s", scene->number, tip_part, what, number_part);
 }
 
+/* A picture of the scene: which one, named by tip and number (0: not named). */
+struct kind {
+    const char *name;
+    bool (*can)(const struct tt_scene *scene, size_t index);
+    void (*draw)(const struct tt_scene *scene, size_t index, struct tt_picture *picture);
+};
+
+/* The picture of @kind, if it can be drawn. */
+static void put_picture(struct tt_report *report, const struct tt_scene *scene,
+                        const struct kind *kind, size_t index, const size_t names[2])
+{
+    struct tt_picture *picture =
+        kind->can == NULL || kind->can(scene, index) ? tt_report_picture(report) : NULL;
+
+    if (picture != NULL) {
+        name_picture(picture, scene, kind->name, names[0], names[1]);
+        kind->draw(scene, index, picture);
+        tt_report_place(report);
+    }
+}
+
 static void put_run_pictures(struct tt_report *report, const struct tt_scene *scene)
 {
-    struct tt_picture *picture;
+    const struct tiptrue_solution *s = scene->solution;
+    const struct {
+        struct kind kind;
+        size_t n;
+    } KINDS[] = {{{"order", tt_can_draw_order, tt_draw_order}, 1},
+                 {{"plate", tt_can_draw_plate, tt_draw_plate}, s->n_poses},
+                 {{"views", tt_can_draw_views, tt_draw_views}, 1},
+                 {{"marks", tt_can_draw_marks, tt_draw_marks}, 1},
+                 {{"tilt", tt_can_draw_surface, tt_draw_surface}, s->n_surface}};
 
     tt_buffer_puts(&report->body, "<div class=\"grid\">\n");
-    if (tt_can_draw_order(scene) && (picture = tt_report_picture(report)) != NULL) {
-        name_picture(picture, scene, "order", 0, 0);
-        tt_draw_order(scene, picture);
-        tt_report_place(report);
-    }
-    for (size_t i = 0; i < scene->solution->n_poses; i++) {
-        if (tt_can_draw_plate(scene, i) && (picture = tt_report_picture(report)) != NULL) {
-            name_picture(picture, scene, "plate", 0, scene->solution->n_poses > 1 ? i + 1 : 0);
-            tt_draw_plate(scene, i, picture);
-            tt_report_place(report);
-        }
-    }
-    if (tt_can_draw_views(scene) && (picture = tt_report_picture(report)) != NULL) {
-        name_picture(picture, scene, "views", 0, 0);
-        tt_draw_views(scene, picture);
-        tt_report_place(report);
-    }
-    if (tt_can_draw_marks(scene) && (picture = tt_report_picture(report)) != NULL) {
-        name_picture(picture, scene, "marks", 0, 0);
-        tt_draw_marks(scene, picture);
-        tt_report_place(report);
-    }
-    for (size_t i = 0; i < scene->solution->n_surface; i++) {
-        if (tt_can_draw_surface(scene, i) && (picture = tt_report_picture(report)) != NULL) {
-            name_picture(picture, scene, "tilt", 0, scene->solution->n_surface > 1 ? i + 1 : 0);
-            tt_draw_surface(scene, i, picture);
-            tt_report_place(report);
+    for (size_t k = 0; k < sizeof KINDS / sizeof KINDS[0]; k++) {
+        for (size_t i = 0; i < KINDS[k].n; i++) {
+            put_picture(report, scene, &KINDS[k].kind, i,
+                        (size_t[]){0, KINDS[k].n > 1 ? i + 1 : 0});
         }
     }
     tt_buffer_puts(&report->body, "</div>\n");
@@ -147,42 +153,30 @@ static size_t count_tracks(const struct tt_scene *scene, size_t tip, bool notabl
 static void put_tracks(struct tt_report *report, const struct tt_scene *scene, size_t tip,
                        bool notable)
 {
-    struct tt_picture *picture;
+    static const struct kind EDGE = {"edge", NULL, tt_draw_track};
     size_t number = 0;
 
     for (size_t i = 0; i < scene->sketch->n_tracks; i++) {
         const struct tt_sketch_track *track = &scene->sketch->tracks[i];
         number += track->tip == tip;
-        if (track->tip == tip && is_notable(scene, track) == notable &&
-            (picture = tt_report_picture(report)) != NULL) {
-            name_picture(picture, scene, "edge", tip + 1, number);
-            tt_draw_track(scene, i, picture);
-            tt_report_place(report);
+        if (track->tip == tip && is_notable(scene, track) == notable) {
+            put_picture(report, scene, &EDGE, i, (size_t[]){tip + 1, number});
         }
     }
 }
 
 static void put_tip_pictures(struct tt_report *report, const struct tt_scene *scene, size_t tip)
 {
-    static const struct {
-        const char *name;
-        bool (*can)(const struct tt_scene *scene, size_t tip);
-        void (*draw)(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
-    } KINDS[] = {{"offset", tt_can_draw_offset, tt_draw_offset},
-                 {"runout", tt_can_draw_runout, tt_draw_runout},
-                 {"shape", tt_can_draw_shape, tt_draw_shape},
-                 {"budget", tt_can_draw_budget, tt_draw_budget},
-                 {"height", tt_can_draw_height, tt_draw_height}};
-    struct tt_picture *picture;
+    static const struct kind KINDS[] = {{"offset", tt_can_draw_offset, tt_draw_offset},
+                                        {"runout", tt_can_draw_runout, tt_draw_runout},
+                                        {"shape", tt_can_draw_shape, tt_draw_shape},
+                                        {"budget", tt_can_draw_budget, tt_draw_budget},
+                                        {"height", tt_can_draw_height, tt_draw_height}};
     size_t n;
 
     tt_buffer_puts(&report->body, "<div class=\"grid\">\n");
     for (size_t k = 0; k < sizeof KINDS / sizeof KINDS[0]; k++) {
-        if (KINDS[k].can(scene, tip) && (picture = tt_report_picture(report)) != NULL) {
-            name_picture(picture, scene, KINDS[k].name, tip + 1, 0);
-            KINDS[k].draw(scene, tip, picture);
-            tt_report_place(report);
-        }
+        put_picture(report, scene, &KINDS[k], tip, (size_t[]){tip + 1, 0});
     }
     put_tracks(report, scene, tip, true);
     tt_buffer_puts(&report->body, "</div>\n");
