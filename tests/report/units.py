@@ -251,10 +251,12 @@ with tempfile.TemporaryDirectory() as scratch:
         tally.check(not left and "µin" in "".join(own.itertext()), f"{name} of an inch machine: {left[:3]}")
         asked = page_of(scratch, "asked-" + name, *command, "--units", "mm")
         tally.check("µin" not in "".join(asked.itertext()), f"{name} of an inch machine, asked for in mm")
-    for units, there, gone in (("inch", "in;", "mm;"), ("mm", "mm;", "in;")):
+    scales = []
+    for units, unit in (("inch", "in"), ("mm", "mm")):
         path = os.path.join(scratch, "plate.svg")
         runs.call("check", "--plate", options[1], "--units", units, "--svg", path)
-        with open(path, encoding="utf-8") as file:
-            text = file.read()
-        tally.check(f" {there}" in text and f" {gone}" not in text, f"the plate in {units}")
+        (pixels, text), = bars(ET.parse(path).getroot())
+        tally.check(text.endswith(" " + unit), f"the plate in {units}: a bar of {text}")
+        scales.append(pixels / number(text.split()[0]))
+    tally.check(abs(scales[0] / scales[1] / MM - 1) < 0.01, f"pixels to the inch and to the mm: {scales}")
 tally.close()

@@ -21,8 +21,9 @@
 #define HATCH 6.0   /* of the conductor's side: length and distance of its lines */
 #define LETTER 6.8
 #define LINE 12.0
-#define PLACES 24 /* tried for a name around its edge */
-#define FAR 34.0  /* of the first of them from the edge; each further one is a little further */
+#define MOST_TAKEN 2000 /* places: nobody reads names among more */
+#define PLACES 24       /* tried for a name around its edge */
+#define FAR 34.0 /* of the first of them from the edge; each further one is a little further */
 
 /* Where a name stands, so that no other is put upon it. */
 struct box {
@@ -33,6 +34,7 @@ struct map {
     const struct tt_scene *scene;
     struct tt_picture *picture;
     size_t setup;
+    bool bare;    /* without touches, with pads */
     double scale; /* pixels to the mm */
     struct tt_plate_xy middle;
     struct tt_scale stroke; /* um to pixels along the normal */
@@ -67,6 +69,12 @@ static void fit_map(struct map *map)
         tt_extent_span(&x, edge->from.x_mm, edge->to.x_mm);
         tt_extent_span(&y, edge->from.y_mm, edge->to.y_mm);
     }
+    for (size_t i = 0; map->bare && i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            tt_extent_add(&x, plate->pads[i].at.x_mm);
+            tt_extent_add(&y, plate->pads[i].at.y_mm);
+        }
+    }
     double size_mm = fmax(fmax(x.high - x.low, y.high - y.low), 1e-3);
     map->scale = (SIDE - 2 * BORDER) / size_mm;
     map->middle = (struct tt_plate_xy){0.5 * (x.low + x.high), 0.5 * (y.low + y.high)};
@@ -81,6 +89,9 @@ static bool put_name(struct map *map, const char *class, double x, double y, con
     left = fmin(fmax(left, 2), TT_PICTURE_WIDTH - 2 - width);
     struct box box = {left, y - 9, left + width, y + LINE - 9};
 
+    if (map->n_boxes > MOST_TAKEN) {
+        return false;
+    }
     for (size_t i = 0; i < map->n_boxes; i++) {
         const struct box *other = &map->boxes[i];
         if (box.left < other->right && other->left < box.right && box.top < other->bottom &&
@@ -118,7 +129,7 @@ static void draw_edge(struct map *map, const struct tt_edge *edge)
         tt_markup(svg, "M@ @l@ @", TT_AT(x, y, d_x, d_y));
     }
     tt_buffer_puts(svg, "\"/>\n");
-    tt_picture_line(map->picture, "e", x1, y1, x2, y2);
+    tt_picture_line(map->picture, map->bare && edge->unused ? "h" : "e", x1, y1, x2, y2);
 }
 
 static void name_edge(struct map *map, const struct tt_edge *edge)
@@ -162,7 +173,7 @@ static void draw_mark(struct map *map, const struct tt_mark *mark, bool referenc
               TT_AT(x - 6, y, x, y - 6));
     tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n",
               TT_AT(x, y));
-    tt_buffer_printf(&name, reference ? "%s, reference" : "%s", mark->name);
+    tt_buffer_printf(&name, reference && !map->bare ? "%s, reference" : "%s", mark->name);
     bool placed = name.failed;
     for (size_t i = 0; !placed && i < sizeof AT / sizeof AT[0]; i++) {
         placed = put_name(map, "m", x + AT[i].x, y + AT[i].y, AT[i].anchor, name.text);
@@ -249,13 +260,11 @@ static void draw_touch(struct map *map, size_t index)
     tt_picture_mark_end(map->picture, shape);
 }
 
-/* Two bars: the plate's scale and that of the strokes. */
-static void draw_scales(const struct map *map, double y)
+/* A bar with the plate's scale. */
+static void draw_plate_scale(const struct map *map, double y)
 {
-    const double per_mm = tt_picture_per_mm(map->picture), per_um = tt_picture_per_um(map->picture);
-    double plate_mm = tt_scale_round_shown(90 / map->scale, per_mm),
-           stroke_um = tt_scale_round_shown(map->stroke.high, per_um);
-    double plate = plate_mm * map->scale, stroke = tt_scale_place(&map->stroke, stroke_um);
+    const double per_mm = tt_picture_per_mm(map->picture);
+    double plate_mm = tt_scale_round_shown(90 / map->scale, per_mm), plate = plate_mm * map->scale;
 
     tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(LEFT, y - 7, plate));
@@ -265,7 +274,15 @@ static void draw_scales(const struct map *map, double y)
             map->picture, "%s mm",
             tt_signed(per_mm * plate_mm, per_mm * plate_mm < 0.999 ? 3 : 0, false).text),
         20);
-    double x = 175;
+}
+
+/* And one with that of the strokes. */
+static void draw_stroke_scale(const struct map *map, double y)
+{
+    const double per_um = tt_picture_per_um(map->picture), x = 175;
+    double stroke_um = tt_scale_round_shown(map->stroke.high, per_um),
+           stroke = tt_scale_place(&map->stroke, stroke_um);
+
     tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(x, y - 7, stroke));
     tt_picture_text(map->picture, "m", x + stroke + 6, y, "start",
@@ -315,6 +332,19 @@ static void take_room(struct map *map, double x1, double y1, double x2, double y
                                               fmax(x1, x2) + around, fmax(y1, y2) + around};
 }
 
+static void draw_pad(struct map *map, const struct tt_pad *pad)
+{
+    double x = map_x(map, pad->at.x_mm), y = map_y(map, pad->at.y_mm);
+
+    tt_markup(&map->picture->svg, "<circle class=\"B f\" cx=\"@\" cy=\"@\" r=\"7\"/>\n",
+              TT_AT(x, y));
+    take_room(map, x - 3, y - 3, x + 3, y + 3);
+    if (!put_name(map, "", x + 12, y + 4, "start", pad->name) &&
+        !put_name(map, "", x - 12, y + 4, "end", pad->name)) {
+        keep_name(map, pad->name);
+    }
+}
+
 /* Edges, marks and their names, beneath the touches. */
 static void draw_plate(struct map *map, const struct tiptrue_plate *plate)
 {
@@ -329,12 +359,41 @@ static void draw_plate(struct map *map, const struct tiptrue_plate *plate)
         double x = map_x(map, plate->marks[i].at.x_mm), y = map_y(map, plate->marks[i].at.y_mm);
         take_room(map, x, y, x, y);
     }
+    for (size_t i = 0; map->bare && i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            draw_pad(map, &plate->pads[i]);
+        }
+    }
     for (size_t i = 0; i < plate->n_marks; i++) {
         draw_mark(map, &plate->marks[i], i == plate->reference);
     }
     for (size_t i = 0; i < plate->n_edges; i++) {
         name_edge(map, &plate->edges[i]);
     }
+}
+
+/* Room for names, and the scale; false: out of memory. */
+static bool begin_map(struct map *map)
+{
+    const struct tiptrue_plate *plate = map->scene->plate;
+    size_t most = 2 * (plate->n_edges + plate->n_marks + plate->n_pads) + 1;
+
+    map->boxes = TT_ARENA_NEW(&map->arena, most, struct box);
+    map->picture->svg.failed = map->picture->svg.failed || map->boxes == NULL;
+    fit_map(map);
+    return map->boxes != NULL;
+}
+
+/* Names that found no place go beneath. */
+static void end_map(struct map *map)
+{
+    if (map->unplaced.length > 0 && !map->unplaced.failed) {
+        tt_picture_text(map->picture, "m", LEFT, map->picture->height + 10, "start",
+                        map->unplaced.text, 48);
+        map->picture->height += 16;
+    }
+    tt_buffer_clear(&map->unplaced);
+    tt_arena_clear(&map->arena);
 }
 
 bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
@@ -354,14 +413,11 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
     double reach_um = tt_residual_reach_um(scene->solution, true);
     size_t n = 0, aside = 0;
 
-    map.boxes = TT_ARENA_NEW(&map.arena, 2 * (plate->n_edges + plate->n_marks) + 1, struct box);
-    if (map.boxes == NULL) {
-        picture->svg.failed = true;
+    if (!begin_map(&map)) {
         return;
     }
     map.stroke = tt_scale_make((struct tt_span){-reach_um, reach_um, 1, -STROKE, STROKE, 4, false,
                                                 tt_picture_per_um(picture)});
-    fit_map(&map);
     draw_plate(&map, plate);
     tt_picture_columns(picture, "line|edge|x, mm|y, mm|residual, " TT_UM);
     draw_strokes(&map, false, "k");
@@ -374,13 +430,47 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
             aside += scene->solution->rows[i].set_aside;
         }
     }
-    draw_scales(&map, TOP + SIDE + 16);
+    draw_plate_scale(&map, TOP + SIDE + 16);
+    draw_stroke_scale(&map, TOP + SIDE + 16);
     picture->height = tt_shapes_legend(picture, &map.shapes, TOP + SIDE + 36);
-    if (map.unplaced.length > 0 && !map.unplaced.failed) {
-        tt_picture_text(picture, "m", LEFT, picture->height + 10, "start", map.unplaced.text, 48);
-        picture->height += 16;
-    }
-    tt_buffer_clear(&map.unplaced);
+    end_map(&map);
     write_words(&map, n, aside);
-    tt_arena_clear(&map.arena);
+}
+
+/* The way of a tip: an arrow from the free side to the edge. */
+static void draw_way(const struct map *map, const struct tt_edge *edge)
+{
+    double x = map_x(map, 0.5 * (edge->from.x_mm + edge->to.x_mm)) + 4 * edge->n_x,
+           y = map_y(map, 0.5 * (edge->from.y_mm + edge->to.y_mm)) - 4 * edge->n_y;
+    double n_x = edge->n_x, n_y = -edge->n_y;
+
+    tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @L@ @l@ @M@ @l@ @\"/>\n",
+              TT_AT(x + 20 * n_x, y + 20 * n_y, x, y, 6 * n_x - 4 * n_y, 6 * n_y + 4 * n_x, x, y,
+                    6 * n_x + 4 * n_y, 6 * n_y - 4 * n_x));
+}
+
+void tt_draw_bare_plate(const struct tiptrue_plate *plate, struct tt_picture *picture)
+{
+    const struct tt_scene scene = {.plate = plate};
+    struct map map = {.scene = &scene, .picture = picture, .bare = true};
+
+    if (!begin_map(&map)) {
+        return;
+    }
+    draw_plate(&map, plate);
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        draw_way(&map, &plate->edges[i]);
+    }
+    draw_plate_scale(&map, TOP + SIDE + 16);
+    tt_picture_text(picture, "m", 175, TOP + SIDE + 16, "start", "reference:", 12);
+    tt_picture_text(picture, "m", 237, TOP + SIDE + 16, "start",
+                    plate->marks[plate->reference].name, 14);
+    picture->height = TOP + SIDE + 24;
+    end_map(&map);
+    tt_markup_text(&picture->title, plate->name);
+    tt_buffer_printf(&picture->desc,
+                     "The plate to scale, x to the right and y up, seen from above: %zu edges with "
+                     "their conductor hatched and the way of a tip as an arrow, %zu marks, %zu "
+                     "pads.",
+                     plate->n_edges, plate->n_marks, plate->n_pads);
 }

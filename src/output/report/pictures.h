@@ -28,6 +28,10 @@ struct tt_scene {
 bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup);
 void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture *picture);
 
+/* The plate alone, as it is understood before any run: with pads, and on each edge the way of a tip
+ * from its free side. */
+void tt_draw_bare_plate(const struct tiptrue_plate *plate, struct tt_picture *picture);
+
 /* Residuals in the order of the log, a lane for each edge and for the sightings, with a movement or
  * drift found. Needs rows. */
 bool tt_can_draw_order(const struct tt_scene *scene, size_t only);

@@ -11,18 +11,13 @@
 
 #include "base/number.h"
 #include "output/page.h"
-#include "output/report/markup.h"
+#include "output/report/pictures.h"
 #include "output/text/text_parts.h"
 
 /* The drawing of characters: a character is about twice as high as wide. */
 #define COLUMNS 64
 #define MOST_ROWS 28
 #define ASPECT 2.0
-/* The picture, in its own units. */
-#define WIDTH 640.0
-#define BORDER 60.0
-#define HATCH 9.0 /* length of a stroke on the conductor's side, and the distance of two */
-
 /* The rectangle that holds all marks, edges and pads. */
 struct box {
     double x_low, x_high, y_low, y_high;
@@ -53,14 +48,6 @@ static struct box box_of(const struct tiptrue_plate *plate)
         }
     }
     return box;
-}
-
-/* The width of the box, or its height if that is more; never 0. */
-static double span_of(const struct box *box)
-{
-    double span = fmax(box->x_high - box->x_low, box->y_high - box->y_low);
-
-    return span > 0 ? span : 1;
 }
 
 /* Where the free side is, seen from the edge: "right", "up and left". */
@@ -248,132 +235,12 @@ void tt_output_plate_text(const struct tiptrue_plate *plate,
     tt_page_end(&page);
 }
 
-/* ---- the picture ---- */
-
-struct map {
-    struct box box;
-    double scale; /* to the mm */
-};
-
-static double at_x(const struct map *map, double x_mm)
-{
-    return BORDER + map->scale * (x_mm - map->box.x_low);
-}
-
-static double at_y(const struct map *map, double y_mm)
-{
-    return BORDER + map->scale * (map->box.y_high - y_mm);
-}
-
-static void put_line(struct tt_buffer *svg, const char *stroke, const double at[4])
-{
-    tt_buffer_printf(svg, "<path stroke=\"%s\" ", stroke);
-    tt_markup(svg, "d=\"M@ @L@ @\"/>\n", 4, at);
-}
-
-static void put_text(struct tt_buffer *svg, double x, double y, const char *anchor,
-                     const char *text)
-{
-    tt_markup(svg, "<text stroke=\"none\" fill=\"#222\" x=\"@\" y=\"@\"", TT_AT(x, y));
-    tt_buffer_printf(svg, " text-anchor=\"%s\">", anchor);
-    tt_markup_text(svg, text);
-    tt_buffer_puts(svg, "</text>\n");
-}
-
-static void picture_edge(struct tt_buffer *svg, const struct map *map, const struct tt_edge *edge)
-{
-    double x1 = at_x(map, edge->from.x_mm), y1 = at_y(map, edge->from.y_mm),
-           x2 = at_x(map, edge->to.x_mm), y2 = at_y(map, edge->to.y_mm);
-    double length = hypot(x2 - x1, y2 - y1), tx = (x2 - x1) / length, ty = (y2 - y1) / length;
-    double nx = edge->n_x, ny = -edge->n_y, mx = 0.5 * (x1 + x2), my = 0.5 * (y1 + y2);
-    size_t strokes = (size_t)(length / HATCH) + 1;
-
-    for (size_t i = 0; i <= strokes; i++) {
-        double along = length * (double)i / (double)strokes;
-        double x = x1 + along * tx, y = y1 + along * ty;
-        put_line(svg, "#999",
-                 (double[]){x, y, x - HATCH * (nx + 0.6 * tx), y - HATCH * (ny + 0.6 * ty)});
-    }
-    put_line(svg, edge->unused ? "#999" : "#111", (double[]){x1, y1, x2, y2});
-    /* the way of a tip: from the free side to the edge */
-    put_line(svg, "#0a58ca", (double[]){mx + 26 * nx, my + 26 * ny, mx + 4 * nx, my + 4 * ny});
-    for (int side = -1; side <= 1; side += 2) {
-        put_line(svg, "#0a58ca",
-                 (double[]){mx + 4 * nx, my + 4 * ny, mx + 10 * nx + side * 4 * tx,
-                            my + 10 * ny + side * 4 * ty});
-    }
-    put_text(svg, mx + 34 * nx, my + 34 * ny + 4,
-             nx > 0.5    ? "start"
-             : nx < -0.5 ? "end"
-                         : "middle",
-             edge->name);
-}
-
-static void picture_mark(struct tt_buffer *svg, const struct map *map,
-                         const struct tiptrue_plate *plate, size_t i)
-{
-    double x = at_x(map, plate->marks[i].at.x_mm), y = at_y(map, plate->marks[i].at.y_mm);
-
-    tt_markup(svg, "<circle cx=\"@\" cy=\"@\" r=\"@\" fill=\"none\" stroke=\"#b02a37\"/>\n",
-              TT_AT(x, y, i == plate->reference ? 8 : 5));
-    put_line(svg, "#b02a37", (double[]){x - 11, y, x + 11, y});
-    put_line(svg, "#b02a37", (double[]){x, y - 11, x, y + 11});
-    put_text(svg, x + 10, y - 10, "start", plate->marks[i].name);
-}
-
-static void picture_pad(struct tt_buffer *svg, const struct map *map, const struct tt_pad *pad)
-{
-    double x = at_x(map, pad->at.x_mm), y = at_y(map, pad->at.y_mm);
-
-    tt_markup(svg, "<circle cx=\"@\" cy=\"@\" r=\"@\" fill=\"#ddd\"", TT_AT(x, y, 7));
-    tt_buffer_printf(svg, " stroke=\"%s\"/>\n", pad->unused ? "#999" : "#111");
-    put_text(svg, x + 10, y + 4, "start", pad->name);
-}
-
-/* A bar of a round length, that of a fifth of the plate or less. */
-static void picture_bar(struct tt_buffer *svg, const struct map *map, const struct tt_units *units,
-                        double y)
-{
-    double fifth = 0.2 * span_of(&map->box) * units->per_mm, ten = pow(10, floor(log10(fifth)));
-    double round_length = fifth >= 5 * ten ? 5 * ten : fifth >= 2 * ten ? 2 * ten : ten;
-    double end = BORDER + map->scale * round_length / units->per_mm;
-    struct tt_buffer text = {0};
-
-    put_line(svg, "#111", (double[]){BORDER, y, end, y});
-    tt_number_write_rounded(&text, round_length, 6);
-    tt_buffer_printf(&text, " %s; x to the right, y up, from above; hatched: conductor",
-                     units->length);
-    put_text(svg, end + 8, y + 4, "start", text.text != NULL ? text.text : "");
-    svg->failed = svg->failed || text.failed;
-    tt_buffer_clear(&text);
-}
-
 void tt_output_plate_svg(const struct tiptrue_plate *plate, const struct tt_units *units,
                          struct tt_buffer *buffer)
 {
-    struct map map = {.box = box_of(plate)};
-    double span = fmax(map.box.x_high - map.box.x_low, 0.2 * span_of(&map.box));
+    struct tt_picture picture = {.units = units};
 
-    map.scale = (WIDTH - 2 * BORDER) / span;
-    double height = 2 * BORDER + map.scale * (map.box.y_high - map.box.y_low) + 30;
-    tt_markup(buffer,
-              "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 @ @\" fill=\"none\" "
-              "stroke-width=\"1.5\" font-family=\"sans-serif\" font-size=\"12\">\n",
-              TT_AT(WIDTH, height));
-    tt_buffer_puts(buffer, "<title>");
-    tt_markup_text(buffer, plate->name);
-    tt_buffer_puts(buffer, "</title>\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n");
-    for (size_t i = 0; i < plate->n_edges; i++) {
-        picture_edge(buffer, &map, &plate->edges[i]);
-    }
-    for (size_t i = 0; i < plate->n_marks; i++) {
-        picture_mark(buffer, &map, plate, i);
-    }
-    for (size_t i = 0; i < plate->n_pads; i++) {
-        if (plate->pads[i].has_at) {
-            picture_pad(buffer, &map, &plate->pads[i]);
-        }
-    }
-    picture_bar(buffer, &map, units, height - 18);
-    tt_buffer_puts(buffer, "</svg>\n");
+    tt_draw_bare_plate(plate, &picture);
+    tt_picture_file(&picture, buffer);
+    tt_picture_clear(&picture);
 }
