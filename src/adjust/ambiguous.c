@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The finding that two explanations of a run are about as probable, with both in words. */
+/* The finding that two explanations of a run are about as probable, and what each says. */
 #include "config.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "adjust/explain.h"
 #include "adjust/findings.h"
-#include "base/buffer.h"
 
 static bool all_kept(const struct tiptrue_run *run, const double good[])
 {
@@ -20,85 +20,100 @@ static bool all_kept(const struct tiptrue_run *run, const double good[])
     return all;
 }
 
-/* What a mode's words name between their halves, and after them. */
+/* What the clause of a mode names. */
 enum subject { NOTHING, EDGE, MARK, TIP, SLIPPED_TIP, SIGHTING_LINE, ROW_LINE, QUARTERS };
 
 static const struct {
-    const char *before, *after;
+    enum tt_clause_code code;
     enum subject subject;
-} words[TT_MODE_KINDS] = {
-    [TT_MODE_FILM] = {"edge '", "' late as a whole", EDGE},
-    [TT_MODE_EDGE] = {"edge '", "' not where the plate file says", EDGE},
-    [TT_MODE_EDGE_OUT] = {"no touch of edge '", "' good", EDGE},
-    [TT_MODE_SIGHT] = {"the sighting of line ", " off", SIGHTING_LINE},
-    [TT_MODE_SIGHT_GROSS] = {"the sighting of line ", " off", SIGHTING_LINE},
-    [TT_MODE_MARK] = {"mark '", "' not where the plate file says", MARK},
-    [TT_MODE_MARK_GROSS] = {"mark '", "' not where the plate file says", MARK},
-    [TT_MODE_RADIUS] = {"the stated contact radius of '", "' wrong", TIP},
-    [TT_MODE_RADII] = {"the stated contact radii of all tips wrong", "", NOTHING},
-    [TT_MODE_MOVED] = {"the plate moved at line ", "", ROW_LINE},
-    [TT_MODE_SLIP] = {"the rotation of '", "' slipped", SLIPPED_TIP},
-    [TT_MODE_DRIFT] = {"the plate drifted", "", NOTHING},
-    [TT_MODE_LOST_MOTION] = {"the axes have reversal error", "", NOTHING},
-    [TT_MODE_LATENCY] = {"contacts depend on the feed", "", NOTHING},
-    [TT_MODE_SHAPE] = {"'", "' not round", TIP},
-    [TT_MODE_REVERSED] = {"rotation counted the other way", "", NOTHING},
-    [TT_MODE_NOT_SQUARE] = {"the axes not square", "", NOTHING},
-    [TT_MODE_SCALE] = {"x and y to different scales", "", NOTHING},
-    [TT_MODE_AXES] = {"the axes not true to scale or not square", "", NOTHING},
-    [TT_MODE_DISTORTION] = {"the picture distorted towards its corners", "", NOTHING},
-    [TT_MODE_TURNED] = {"the plate turned by ", "°", QUARTERS},
+} clauses[TT_MODE_KINDS] = {
+    [TT_MODE_FILM] = {TT_CLAUSE_EDGE_LATE, EDGE},
+    [TT_MODE_EDGE] = {TT_CLAUSE_EDGE_OFF, EDGE},
+    [TT_MODE_EDGE_OUT] = {TT_CLAUSE_EDGE_OUT, EDGE},
+    [TT_MODE_SIGHT] = {TT_CLAUSE_SIGHTING, SIGHTING_LINE},
+    [TT_MODE_SIGHT_GROSS] = {TT_CLAUSE_SIGHTING, SIGHTING_LINE},
+    [TT_MODE_MARK] = {TT_CLAUSE_MARK, MARK},
+    [TT_MODE_MARK_GROSS] = {TT_CLAUSE_MARK, MARK},
+    [TT_MODE_RADIUS] = {TT_CLAUSE_RADIUS, TIP},
+    [TT_MODE_RADII] = {TT_CLAUSE_RADII, NOTHING},
+    [TT_MODE_MOVED] = {TT_CLAUSE_MOVED, ROW_LINE},
+    [TT_MODE_SLIP] = {TT_CLAUSE_SLIPPED, SLIPPED_TIP},
+    [TT_MODE_DRIFT] = {TT_CLAUSE_DRIFTED, NOTHING},
+    [TT_MODE_LOST_MOTION] = {TT_CLAUSE_LOST_MOTION, NOTHING},
+    [TT_MODE_LATENCY] = {TT_CLAUSE_LATENCY, NOTHING},
+    [TT_MODE_SHAPE] = {TT_CLAUSE_NOT_ROUND, TIP},
+    [TT_MODE_REVERSED] = {TT_CLAUSE_REVERSED, NOTHING},
+    [TT_MODE_NOT_SQUARE] = {TT_CLAUSE_NOT_SQUARE, NOTHING},
+    [TT_MODE_SCALE] = {TT_CLAUSE_SCALES, NOTHING},
+    [TT_MODE_AXES] = {TT_CLAUSE_AXES, NOTHING},
+    [TT_MODE_DISTORTION] = {TT_CLAUSE_DISTORTED, NOTHING},
+    [TT_MODE_TURNED] = {TT_CLAUSE_TURNED, QUARTERS},
 };
 
-static void word(struct tt_buffer *text, const struct tt_view *view, const struct tt_mode *m)
+/* Names are those of plate and run. */
+static struct tt_clause clause_of(const struct tt_view *view, const struct tt_mode *m)
 {
     const struct tiptrue_run *run = view->run;
+    struct tt_clause clause = {.code = clauses[m->kind].code};
 
-    tt_buffer_puts(text, words[m->kind].before);
-    switch (words[m->kind].subject) {
+    switch (clauses[m->kind].subject) {
     case NOTHING:
         break;
     case EDGE:
-        tt_buffer_puts(text, view->plate->edges[m->index].name);
+        clause.name = view->plate->edges[m->index].name;
         break;
     case MARK:
-        tt_buffer_puts(text, view->plate->marks[m->index].name);
+        clause.name = view->plate->marks[m->index].name;
         break;
     case TIP:
-        tt_buffer_puts(text, run->tips[m->index]);
+        clause.name = run->tips[m->index];
         break;
     case SLIPPED_TIP:
-        tt_buffer_puts(text, run->tips[m->tip]);
+        clause.name = run->tips[m->tip];
+        clause.number = run->observations[m->index].line;
         break;
     case SIGHTING_LINE:
-        tt_buffer_printf(text, "%zu", run->observations[view->model->sights[m->index].row].line);
+        clause.number = run->observations[view->model->sights[m->index].row].line;
         break;
     case ROW_LINE:
-        tt_buffer_printf(text, "%zu", run->observations[m->index].line);
+        clause.number = run->observations[m->index].line;
         break;
     case QUARTERS:
-        tt_buffer_printf(text, "%u", m->order * 90);
+        clause.number = m->order * 90;
         break;
     }
-    tt_buffer_puts(text, words[m->kind].after);
-    if (m->kind == TT_MODE_SLIP) {
-        tt_buffer_printf(text, " at line %zu", run->observations[m->index].line);
-    }
+    return clause;
 }
 
-/* An explanation in words, such as "edge 'left' late as a whole, and the sighting of line 12 off".
- */
-static void words_modes(struct tt_buffer *text, const struct tt_view *view,
-                        const struct tt_mode modes[], size_t n, const double good[])
+/* Put @clause behind the others, for which there must be room, with its own copy of the name. */
+static bool put(struct tt_view *view, struct tt_clauses *to, struct tt_clause clause)
 {
-    if (n == 0) {
-        tt_buffer_puts(text, all_kept(view->run, good) ? "every touch is good and all is as stated"
-                                                       : "only single touches are off");
+    if (clause.name != NULL) {
+        clause.name = tt_arena_copy_text(&view->solution->arena, clause.name, strlen(clause.name));
+        if (clause.name == NULL) {
+            return false;
+        }
     }
-    for (size_t k = 0; k < n; k++) {
-        tt_buffer_puts(text, k == 0 ? "" : ", and ");
-        word(text, view, &modes[k]);
+    to->clause[to->n++] = clause;
+    return true;
+}
+
+/* What an explanation says. */
+static bool put_modes(struct tt_view *view, struct tt_clauses *to, const struct tt_mode modes[],
+                      size_t n, const double good[])
+{
+    to->clause = TT_ARENA_NEW(&view->solution->arena, n + 2, struct tt_clause);
+    bool done = to->clause != NULL;
+
+    if (done && n == 0) {
+        done = put(view, to,
+                   (struct tt_clause){.code = all_kept(view->run, good) ? TT_CLAUSE_ALL_GOOD
+                                                                        : TT_CLAUSE_SOME_TOUCHES});
     }
+    for (size_t k = 0; k < n && done; k++) {
+        done = put(view, to, clause_of(view, &modes[k]));
+    }
+    return done;
 }
 
 /* Touches of @edge that the best explanation and its rival leave out; returns by how many they
@@ -123,8 +138,7 @@ static size_t left_out(const struct tt_view *view, size_t edge, size_t n[2])
 
 /* Where both explanations have the same modes they differ in which touches they leave out: the edge
  * on which they do most is named in both. */
-static void words_touches(struct tt_buffer *best, struct tt_buffer *rival,
-                          const struct tt_view *view)
+static bool put_touches(struct tt_view *view, struct tt_clauses *best, struct tt_clauses *rival)
 {
     const struct tt_explanation *e = view->selection->explanation;
     size_t most = 0, worst = 0, n[2];
@@ -139,41 +153,39 @@ static void words_touches(struct tt_buffer *best, struct tt_buffer *rival,
         worst = differ > most ? j : worst;
         most = differ > most ? differ : most;
     }
-    if (most > 0) {
-        const char *name = view->plate->edges[worst].name;
-        (void)left_out(view, worst, n);
-        if (n[0] > 0) {
-            tt_buffer_printf(best, ", %zu of edge '%s'", n[0], name);
-        }
-        if (n[1] > 0) {
-            tt_buffer_printf(rival, ", %zu%s of edge '%s'", n[1], n[0] == n[1] ? " others" : "",
-                             name);
-        }
+    if (most == 0) {
+        return true;
     }
+    const char *name = view->plate->edges[worst].name;
+    (void)left_out(view, worst, n);
+    enum tt_clause_code others = n[0] == n[1] ? TT_CLAUSE_OTHER_TOUCHES : TT_CLAUSE_TOUCHES;
+    return (n[0] == 0 || put(view, best, (struct tt_clause){TT_CLAUSE_TOUCHES, name, n[0]})) &&
+           (n[1] == 0 || put(view, rival, (struct tt_clause){others, name, n[1]}));
 }
 
 enum tiptrue_status tt_finding_ambiguous(struct tt_view *view, size_t block, size_t tip)
 {
     const struct tt_explanation *e = view->selection->explanation;
-    struct tt_buffer best = {0}, rival = {0};
-    enum tiptrue_status status = TIPTRUE_E_MEMORY;
+    struct tiptrue_solution *s = view->solution;
+    struct tt_clauses best = {0}, rival = {0};
 
-    words_modes(&best, view, e->modes, e->n_modes, e->good);
-    words_modes(&rival, view, e->rival_modes, e->n_rival_modes, e->rival_good);
-    words_touches(&best, &rival, view);
+    if (!put_modes(view, &best, e->modes, e->n_modes, e->good) ||
+        !put_modes(view, &rival, e->rival_modes, e->n_rival_modes, e->rival_good) ||
+        !put_touches(view, &best, &rival)) {
+        return TIPTRUE_E_MEMORY;
+    }
     double expanded = e->rival_expanded_mm[block];
     const struct tt_machine_xy apart = e->rival_offset[block];
     bool vague = hypot(apart.x_mm, apart.y_mm) < expanded;
-    if (!best.failed && !rival.failed) {
-        status = tt_finding_add_values(
-            view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
-            (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
-            TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_TEXT("best", best.text),
-                      TT_TEXT("rival", rival.text), TT_IN_MM("x", apart.x_mm),
-                      TT_IN_MM("y", apart.y_mm), TT_IN_MM("expanded", expanded),
-                      TT_PLAIN("odds", exp(-e->rival_log_odds))));
+    enum tiptrue_status status = tt_finding_add_values(
+        view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
+        TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_TEXT("best", ""),
+                  TT_TEXT("rival", ""), TT_IN_MM("x", apart.x_mm), TT_IN_MM("y", apart.y_mm),
+                  TT_IN_MM("expanded", expanded), TT_PLAIN("odds", exp(-e->rival_log_odds))));
+    if (status == TIPTRUE_OK) {
+        s->findings[s->n_findings - 1].best = best;
+        s->findings[s->n_findings - 1].rival = rival;
     }
-    tt_buffer_clear(&best);
-    tt_buffer_clear(&rival);
     return status;
 }

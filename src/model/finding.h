@@ -114,6 +114,45 @@ struct tt_value {
 #define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
 #define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
 
+/* What an explanation of a run says, clause by clause: of which edge, mark or tip, with which line,
+ * angle or number of touches. */
+enum tt_clause_code {
+    TT_CLAUSE_ALL_GOOD,
+    TT_CLAUSE_SOME_TOUCHES,
+    TT_CLAUSE_EDGE_LATE,
+    TT_CLAUSE_EDGE_OFF,
+    TT_CLAUSE_EDGE_OUT,
+    TT_CLAUSE_SIGHTING,
+    TT_CLAUSE_MARK,
+    TT_CLAUSE_RADIUS,
+    TT_CLAUSE_RADII,
+    TT_CLAUSE_MOVED,
+    TT_CLAUSE_SLIPPED,
+    TT_CLAUSE_DRIFTED,
+    TT_CLAUSE_LOST_MOTION,
+    TT_CLAUSE_LATENCY,
+    TT_CLAUSE_NOT_ROUND,
+    TT_CLAUSE_REVERSED,
+    TT_CLAUSE_NOT_SQUARE,
+    TT_CLAUSE_SCALES,
+    TT_CLAUSE_AXES,
+    TT_CLAUSE_DISTORTED,
+    TT_CLAUSE_TURNED,
+    TT_CLAUSE_TOUCHES, /* left out, and as many others: behind another clause */
+    TT_CLAUSE_OTHER_TOUCHES
+};
+
+struct tt_clause {
+    enum tt_clause_code code;
+    const char *name;
+    size_t number;
+};
+
+struct tt_clauses {
+    struct tt_clause *clause;
+    size_t n;
+};
+
 struct tt_finding {
     enum tt_finding_code code;
     enum tiptrue_severity
@@ -126,6 +165,8 @@ struct tt_finding {
     size_t n_lines;
     const struct tt_value *values; /* keys differ */
     size_t n_values;
+    struct tt_clauses best, rival; /* of which output makes the values of these keys, with the text
+                                    */
 };
 
 /* Whether the finding is about heights only: it leaves the offsets alone. */

@@ -37,6 +37,71 @@ static bool give_reason(struct tiptrue_solution *s, const struct tt_tip_result *
     return reason->text != NULL;
 }
 
+/* @ is the name, # the number. */
+static const char *const CLAUSES[] = {
+    [TT_CLAUSE_ALL_GOOD] = "every touch is good and all is as stated",
+    [TT_CLAUSE_SOME_TOUCHES] = "only single touches are off",
+    [TT_CLAUSE_EDGE_LATE] = "edge '@' late as a whole",
+    [TT_CLAUSE_EDGE_OFF] = "edge '@' not where the plate file says",
+    [TT_CLAUSE_EDGE_OUT] = "no touch of edge '@' good",
+    [TT_CLAUSE_SIGHTING] = "the sighting of line # off",
+    [TT_CLAUSE_MARK] = "mark '@' not where the plate file says",
+    [TT_CLAUSE_RADIUS] = "the stated contact radius of '@' wrong",
+    [TT_CLAUSE_RADII] = "the stated contact radii of all tips wrong",
+    [TT_CLAUSE_MOVED] = "the plate moved at line #",
+    [TT_CLAUSE_SLIPPED] = "the rotation of '@' slipped at line #",
+    [TT_CLAUSE_DRIFTED] = "the plate drifted",
+    [TT_CLAUSE_LOST_MOTION] = "the axes have reversal error",
+    [TT_CLAUSE_LATENCY] = "contacts depend on the feed",
+    [TT_CLAUSE_NOT_ROUND] = "'@' not round",
+    [TT_CLAUSE_REVERSED] = "rotation counted the other way",
+    [TT_CLAUSE_NOT_SQUARE] = "the axes not square",
+    [TT_CLAUSE_SCALES] = "x and y to different scales",
+    [TT_CLAUSE_AXES] = "the axes not true to scale or not square",
+    [TT_CLAUSE_DISTORTED] = "the picture distorted towards its corners",
+    [TT_CLAUSE_TURNED] = "the plate turned by #\xc2\xb0",
+    [TT_CLAUSE_TOUCHES] = "# of edge '@'",
+    [TT_CLAUSE_OTHER_TOUCHES] = "# others of edge '@'",
+};
+
+/* Such as "edge 'left' late as a whole, and the sighting of line 12 off". */
+static void say_clauses(struct tt_buffer *buffer, const struct tt_clauses *clauses)
+{
+    for (size_t k = 0; k < clauses->n; k++) {
+        const struct tt_clause *clause = &clauses->clause[k];
+        tt_buffer_puts(buffer, k == 0 ? "" : clause->code >= TT_CLAUSE_TOUCHES ? ", " : ", and ");
+        for (const char *c = CLAUSES[clause->code]; *c != '\0'; c++) {
+            if (*c == '@') {
+                tt_buffer_puts(buffer, clause->name);
+            } else if (*c == '#') {
+                tt_buffer_printf(buffer, "%zu", clause->number);
+            } else {
+                tt_buffer_putc(buffer, *c);
+            }
+        }
+    }
+}
+
+/* The values of @finding that are explanations, in words. */
+static bool give_explanations(struct tiptrue_solution *s, struct tt_finding *finding,
+                              struct tt_buffer *buffer)
+{
+    struct tt_value *values = TT_ARENA_NEW(&s->arena, finding->n_values, struct tt_value);
+    bool good = values != NULL;
+
+    for (size_t i = 0; i < finding->n_values && good; i++) {
+        bool best = strcmp(finding->values[i].key, "best") == 0;
+        values[i] = finding->values[i];
+        if (best || strcmp(values[i].key, "rival") == 0) {
+            say_clauses(buffer, best ? &finding->best : &finding->rival);
+            values[i].text = keep(s, buffer);
+            good = values[i].text != NULL;
+        }
+    }
+    finding->values = good ? values : finding->values;
+    return good;
+}
+
 enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
 {
     struct tt_buffer buffer = {0};
@@ -44,7 +109,10 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
 
     for (size_t i = 0; solution != NULL && i < solution->n_findings && good; i++) {
         struct tt_finding *finding = &solution->findings[i];
-        if (finding->text == NULL) {
+        if (finding->text == NULL && finding->best.n > 0) {
+            good = give_explanations(solution, finding, &buffer);
+        }
+        if (finding->text == NULL && good) {
             tt_sentence(&buffer, solution, finding);
             finding->text = keep(solution, &buffer);
             good = finding->text != NULL;
