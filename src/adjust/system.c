@@ -121,25 +121,40 @@ void tt_system_add_diagonal(struct tt_system *system, size_t block, size_t place
     }
 }
 
+/* Two rows less multiples of a third, up to its column @n: independent sums hide each other's wait.
+ */
+static inline void less_products(const double by[], size_t n, const double one[],
+                                 const double other[], double sums[2])
+{
+    double first = sums[0], second = sums[1];
+
+    for (size_t k = 0; k < n; k++) {
+        first -= one[k] * by[k];
+        second -= other[k] * by[k];
+    }
+    sums[0] = first;
+    sums[1] = second;
+}
+
 /* In place, lower triangle; the upper one is left as it was. */
 static bool cholesky(double m[], size_t n)
 {
     for (size_t j = 0; j < n; j++) {
-        double *row_j = m + j * n;
+        double *row_j = m + j * n, pivot = row_j[j];
         for (size_t k = 0; k < j; k++) {
-            row_j[j] -= row_j[k] * row_j[k];
+            pivot -= row_j[k] * row_j[k];
         }
-        if (!(row_j[j] > PIVOT_FLOOR)) {
+        if (!(pivot > PIVOT_FLOOR)) {
             return false;
         }
-        row_j[j] = sqrt(row_j[j]);
+        row_j[j] = sqrt(pivot);
         double inverse = 1 / row_j[j];
-        for (size_t i = j + 1; i < n; i++) {
-            double *row_i = m + i * n, sum = row_i[j];
-            for (size_t k = 0; k < j; k++) {
-                sum -= row_i[k] * row_j[k];
-            }
-            row_i[j] = sum * inverse;
+        for (size_t i = j + 1; i < n; i += 2) {
+            double *row_i = m + i * n, *next = i + 1 < n ? row_i + n : row_i;
+            double sums[2] = {row_i[j], next[j]};
+            less_products(row_j, j, row_i, next, sums);
+            next[j] = sums[1] * inverse;
+            row_i[j] = sums[0] * inverse;
         }
     }
     return true;
@@ -190,6 +205,31 @@ static bool set_scale(struct tt_system *system)
     return true;
 }
 
+/* @la (lower triangle, n x n) less the products of the columns of @rows (@n_rows x n): three rows
+ * at a time, each number of @la is read and written once for them. */
+static void take_off(double la[], size_t n, const double rows[], size_t n_rows)
+{
+    size_t i = 0;
+
+    for (; i + 3 <= n_rows; i += 3) {
+        const double *a = rows + i * n, *b = a + n, *c = b + n;
+        for (size_t j = 0; j < n; j++) {
+            double by_a = a[j], by_b = b[j], by_c = c[j], *sum = la + j * n;
+            for (size_t k = 0; k <= j; k++) {
+                sum[k] = sum[k] - by_a * a[k] - by_b * b[k] - by_c * c[k];
+            }
+        }
+    }
+    for (; i < n_rows; i++) {
+        const double *a = rows + i * n;
+        for (size_t j = 0; j < n; j++) {
+            for (size_t k = 0; k <= j; k++) {
+                la[j * n + k] -= a[j] * a[k];
+            }
+        }
+    }
+}
+
 /* Factor one block, turn its border rows into L^-1 B, and take their part off the Schur complement.
  */
 static bool eliminate(struct tt_system *system, size_t t)
@@ -223,13 +263,8 @@ static bool eliminate(struct tt_system *system, size_t t)
         for (size_t j = 0; j < nb; j++) {
             row[j] *= inverse;
         }
-        for (size_t j = 0; j < nb; j++) {
-            double value = row[j], *la = system->la + j * nb;
-            for (size_t k = 0; k <= j; k++) {
-                la[k] -= value * row[k];
-            }
-        }
     }
+    take_off(system->la, nb, lb, size);
     return true;
 }
 
@@ -373,33 +408,37 @@ void tt_system_half_solve(const struct tt_system *system, size_t block, const do
     forward(system->la, nb, y);
 }
 
-/* @inverse = (L L^T)^-1, whole; @work: n numbers. */
-static void invert(const double l[], size_t n, double inverse[])
+/* @inverse = (L L^T)^-1, whole; @work: n x n numbers. */
+static void invert(const double l[], size_t n, double work[], double inverse[])
 {
-    /* Column by column: L^-1 first (into the lower triangle), then its product with its transpose.
-     */
-    for (size_t j = 0; j < n; j++) {
-        for (size_t i = j; i < n; i++) {
-            double sum = i == j ? 1 : 0;
-            for (size_t k = j; k < i; k++) {
-                sum -= l[i * n + k] * inverse[k * n + j];
+    /* L^-1 row by row into @work, then its transpose times itself. */
+    for (size_t i = 0; i < n; i++) {
+        double *row = work + i * n;
+        memset(row, 0, n * sizeof *row);
+        row[i] = 1;
+        for (size_t k = 0; k < i; k++) {
+            const double by = l[i * n + k], *above = work + k * n;
+            for (size_t j = 0; j <= k; j++) {
+                row[j] -= by * above[j];
             }
-            inverse[i * n + j] = sum / l[i * n + i];
+        }
+        for (size_t j = 0; j <= i; j++) {
+            row[j] /= l[i * n + i];
         }
     }
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; j <= i; j++) {
-            double sum = 0;
-            for (size_t k = i; k < n; k++) {
-                sum += inverse[k * n + i] * inverse[k * n + j];
+    memset(inverse, 0, n * n * sizeof *inverse);
+    for (size_t k = 0; k < n; k++) {
+        const double *row = work + k * n;
+        for (size_t i = 0; i <= k; i++) {
+            double by = row[i], *sum = inverse + i * n;
+            for (size_t j = 0; j <= i; j++) {
+                sum[j] += by * row[j];
             }
-            inverse[j * n + i] =
-                sum; /* upper triangle; rows k >= i of the lower one are still L^-1 */
         }
     }
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < i; j++) {
-            inverse[i * n + j] = inverse[j * n + i];
+            inverse[j * n + i] = inverse[i * n + j];
         }
     }
 }
@@ -408,7 +447,7 @@ void tt_system_invert(struct tt_system *system)
 {
     size_t nb = system->n_border;
 
-    invert(system->la, nb, system->c);
+    invert(system->la, nb, system->work, system->c);
     for (size_t i = 0; i < nb; i++) {
         for (size_t j = 0; j < nb; j++) {
             system->c[i * nb + j] *= system->scale[i] * system->scale[j];
@@ -442,7 +481,7 @@ void tt_system_block_covariance(const struct tt_system *system, size_t block, do
             cb[i * nb + j] = sum;
         }
     }
-    invert(ld, size, cc);
+    invert(ld, size, system->work, cc);
     for (size_t i = 0; i < size; i++) {
         for (size_t j = 0; j < size; j++) {
             double sum = cc[i * size + j] * scale[i] * scale[j];
