@@ -341,25 +341,23 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
         }
         update_shares(fit);
         tt_fit_learn_views(fit);
-        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) ||
-                      (held && k >= MOST_HELD_STEPS);
-        before = now;
-        if (held && stands && now < hopeless) {
+        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED);
+        bool released = held && (stands || k >= MOST_HELD_STEPS);
+        if (released && now < hopeless) {
             return false;
         }
-        if (k == 0 || (held && stands)) {
+        if (k == 0 || released) {
             tt_fit_update_dof_only(fit, fit->model->terms.edge_out);
         }
         if (!held) {
             update_scatter(fit, dof_left(fit));
+            if (stands) {
+                break;
+            }
         }
-        if (stands && !held) {
-            break;
-        }
-        if (held && stands) { /* from here on against the likelihood with its own repeatability */
-            before = -INFINITY;
-        }
-        held = held && !stands;
+        /* once released, against the likelihood with its own repeatability */
+        before = released ? -INFINITY : now;
+        held = held && !released;
     }
     return true;
 }
