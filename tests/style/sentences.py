@@ -41,7 +41,7 @@ for path in sorted(top.rglob("*.c")):
 for name in ("history/series/naming.c", "history/series/compare.c", "history/series/changes.c", "history/series/latest.c",
              "history/series/smooth.c", "history/series/forecast.c", "history/series/predict.c", "adjust/ambiguous.c"):
     code = re.sub(r"/\*.*?\*/", "", (top / name).read_text(encoding="utf-8"), flags=re.S)
-    said = re.findall(r'"[^"]*[A-Za-z] [a-z][^"]*"', code)
+    said = [text for text in re.findall(r'"(?:[^"\\\n]|\\.)*"', code) if re.search("[A-Za-z] [a-z]", text)]
     tally.check(said == [], f"{name}: {said}; give a code with values, and say it in output/text")
 # the check itself can fail
 for wrong in ("strstr(text, word)", "strcmp(line->source, name)", "strncmp(reason->text, other, n)",
