@@ -203,6 +203,15 @@ def main(folder):
     pages["board"] = os.path.join(folder, "board.html")
     runs.call("placement", "--machine", os.path.join(board, "machine.json"), os.path.join(board, "board.csv"),
               "--report", pages["board"])
+    for name, units in (("run-above", "inch"), ("run", "um")):
+        pages[units] = os.path.join(folder, units + ".html")
+        runs.call("report", "--units", units, "--plate", os.path.join(board, "plate.json"), "--machine",
+                  os.path.join(board, "machine.json"), os.path.join(board, name + ".csv"), "-o", pages[units])
+        pages["board-" + units] = os.path.join(folder, "board-" + units + ".html")
+        runs.call("placement", "--units", units, "--machine", os.path.join(board, "machine.json"),
+                  os.path.join(board, "board.csv"), "--report", pages["board-" + units])
+    pages["weeks-inch"] = os.path.join(folder, "weeks-inch.html")
+    runs.call("report", "--units", "inch", "--history", os.path.join(folder, "weeks", "weeks.db"), "-o", pages["weeks-inch"])
     axe = axe_source()
     palette(pages["01-plain"])
     seen = Seen()

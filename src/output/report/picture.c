@@ -19,6 +19,7 @@
  * as W and most of the scripts beyond Latin up to the whole of it. */
 #define CHARACTER 6.8
 #define WIDE_CHARACTER 11.0
+#define TICK_WIDTH 0.95 /* that digits of most fonts have of that */
 
 void tt_picture_clear(struct tt_picture *picture)
 {
@@ -132,6 +133,7 @@ void tt_picture_line(struct tt_picture *picture, const char *class, double x1, d
     tt_markup(&picture->svg, "d=\"M@ @L@ @\"/>\n", TT_AT(x1, y1, x2, y2));
 }
 
+/* A text's tag, but for its end. */
 static void open_text(struct tt_picture *picture, const char *class, double x, double y,
                       const char *anchor)
 {
@@ -142,13 +144,13 @@ static void open_text(struct tt_picture *picture, const char *class, double x, d
     if (strcmp(anchor, "start") != 0) {
         tt_buffer_printf(&picture->svg, " text-anchor=\"%s\"", anchor);
     }
-    tt_buffer_putc(&picture->svg, '>');
 }
 
 void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y,
                      const char *anchor, const char *text, size_t most)
 {
     open_text(picture, class, x, y, anchor);
+    tt_buffer_putc(&picture->svg, '>');
     tt_markup_short(&picture->svg, text, characters_that_fit(text, most));
     tt_buffer_puts(&picture->svg, "</text>\n");
 }
@@ -271,17 +273,37 @@ void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x,
 
 /* ---- axes ---- */
 
+/* How many ticks lie from one label of an x axis to the next, so that they keep clear. */
+static long ticks_to_label(const struct tt_scale *scale)
+{
+    double step = fabs(tt_scale_place(scale, scale->step) - tt_scale_place(scale, 0)), widest = 0;
+
+    for (int i = 0; i < 2; i++) {
+        double end = scale->per * (i == 0 ? scale->low : scale->high);
+        widest = fmax(widest, tt_picture_text_width(tt_signed(end, scale->decimals, false).text));
+    }
+    return step < TICK_WIDTH * widest ? 2 : 1;
+}
+
 static void put_tick(struct tt_picture *picture, const struct tt_scale *scale, double value,
                      double x, double y, const char *anchor)
 {
-    tt_picture_text(picture, "m", x, y, anchor,
-                    tt_signed(scale->per * value, scale->decimals, false).text, 40);
+    struct tt_fixed text = tt_signed(scale->per * value, scale->decimals, false);
+    double room = strcmp(anchor, "end") == 0 ? x - 1 : TT_PICTURE_WIDTH;
+
+    open_text(picture, "m", x, y, anchor);
+    if (tt_picture_text_width(text.text) > room) { /* long numbers of small units */
+        tt_markup(&picture->svg, " textLength=\"@\" lengthAdjust=\"spacingAndGlyphs\"",
+                  TT_AT(room));
+    }
+    tt_buffer_printf(&picture->svg, ">%s</text>\n", text.text);
 }
 
 /* Both axes: one path for all grid lines, since a page has hundreds of them. */
 void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top,
                        double bottom, bool labels)
 {
+    long every = ticks_to_label(scale);
     size_t n;
     double tick = tt_scale_tick(scale, &n);
 
@@ -293,7 +315,9 @@ void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale,
     tt_buffer_puts(&picture->svg, "\"/>\n");
     for (size_t i = 0; labels && i < n; i++) {
         double value = tick + (double)i * scale->step;
-        put_tick(picture, scale, value, tt_scale_place(scale, value), bottom + 13, "middle");
+        if (lround(value / scale->step) % every == 0) {
+            put_tick(picture, scale, value, tt_scale_place(scale, value), bottom + 13, "middle");
+        }
     }
     tt_picture_line(picture, "f", scale->first, bottom, scale->last, bottom);
 }
