@@ -13,6 +13,8 @@
 /* The first pass has only to bring the second where it can judge: its scales come from differences,
  * and it may find too much. */
 #define FIRST_ALPHA 0.15
+/* More so in fewer runs than these, where one step is much of what the differences show. */
+#define MANY_RUNS 20.0
 /* 95 % of the place of a change: twice the log likelihood (B. E. Hansen, Econometrica 68 (2000)
  * 575, table I). */
 #define BRACKET 7.35
@@ -37,7 +39,8 @@ static enum tiptrue_status analyse(const struct tt_values *values, struct tt_pro
         status = tt_noise_from_differences(first, values, arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(&p[0], values, first, FIRST_ALPHA, 0, arena);
+        double fewer = fmax(MANY_RUNS / (double)values->n, 1);
+        status = tt_problem_make(&p[0], values, first, FIRST_ALPHA * fewer * fewer, 0, arena);
     }
     if (status == TIPTRUE_OK) {
         status = tt_search(&p[0], NULL, &found);
