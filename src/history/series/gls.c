@@ -38,11 +38,14 @@ static size_t at_own(const struct tt_gls *g, size_t column)
     return g->axes * g->tips * g->tips + column - g->axes * g->tips;
 }
 
-static size_t turn(const struct tt_gls *g, size_t i)
+static void fill_turned(struct tt_gls *g)
 {
-    size_t t = g->tips, within = i % (t * t);
+    size_t t = g->tips;
 
-    return i < g->axes * t * t ? i - within + within % t * t + within / t : i;
+    for (size_t i = 0; i < g->block; i++) {
+        size_t within = i < g->axes * t * t ? i % (t * t) : 0;
+        g->turned[i] = i < g->axes * t * t ? i - within + within % t * t + within / t : i;
+    }
 }
 
 static bool is_there(const struct tt_gls *g, size_t run, size_t column)
@@ -66,14 +69,18 @@ static void places_inner(const struct tt_gls *g, double *all, const bool *there,
     double shared = inner_weight(phi[tt_shared_class(axis)], before, after);
     for (size_t k = 0; k < t; k++) {
         for (size_t l = 0; l < t; l++) {
-            double sum = shared * now.shared[k] * now.shared[l];
-            for (size_t j = 0; j < t; j++) {
-                double weight = inner_weight(phi[tt_own_class(axis)],
-                                             run > 0 && is_there(g, run - 1, axis * t + j),
-                                             is_there(g, run + 1, axis * t + j));
-                sum += now.own[k * t + j] * weight * now.own[l * t + j];
+            m[k * t + l] = shared * now.shared[k] * now.shared[l];
+        }
+    }
+    for (size_t j = 0; j < t; j++) {
+        double weight =
+            inner_weight(phi[tt_own_class(axis)], run > 0 && is_there(g, run - 1, axis * t + j),
+                         is_there(g, run + 1, axis * t + j));
+        for (size_t k = 0; k < t; k++) {
+            double of_k = now.own[k * t + j] * weight;
+            for (size_t l = 0; l < t && of_k != 0; l++) {
+                m[k * t + l] += of_k * now.own[l * t + j];
             }
-            m[k * t + l] = sum;
         }
     }
 }
@@ -95,7 +102,7 @@ static void places_across(const struct tt_gls *g, double *all, const bool *there
     for (size_t k = 0; k < t; k++) {
         for (size_t l = 0; l < t; l++) {
             double sum = shared * now.shared[k] * then.shared[l];
-            for (size_t j = 0; j < t; j++) {
+            for (size_t j = 0; j < t && own != 0; j++) {
                 bool linked = is_there(g, run, axis * t + j) && is_there(g, run - 1, axis * t + j);
                 sum += linked ? own * now.own[k * t + j] * then.own[l * t + j] : 0;
             }
@@ -143,10 +150,14 @@ static void multiply(const struct tt_gls *g, const double *m, bool transpose, do
     for (size_t axis = 0; axis < g->axes; axis++) {
         const double *b = m + axis * t * t, *in = v + axis * t;
         double *to = out + axis * t;
+        size_t down = transpose ? 1 : t, along = transpose ? t : 1;
         for (size_t k = 0; k < t; k++) {
+            const double *row = b + k * down;
+            double sum = to[k];
             for (size_t l = 0; l < t; l++) {
-                to[k] += f * (transpose ? b[l * t + k] : b[k * t + l]) * in[l];
+                sum += f * row[l * along] * in[l];
             }
+            to[k] = sum;
         }
     }
     for (size_t i = g->axes * t; i < g->p; i++) {
@@ -191,7 +202,7 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
         /* later[run + 1] with what links the two, which is earlier[run + 1] less later[run + 1],
          * and its transpose */
         for (size_t i = 0; i < g->block; i++) {
-            size_t turned = turn(g, i);
+            size_t turned = g->turned[i];
             double link = run + 1 < n ? out[i] - next[i] + out[turned] - next[turned] : 0;
             later[i] = inner[i] + next[i] + link;
             earlier[i] = later[i] + across[i];
@@ -218,7 +229,7 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
             const double *x = g->regressor[r];
             double *m = g->mixed[r] + run * g->block, *above = run > 0 ? m - g->block : m;
             for (size_t i = 0; i < g->block; i++) {
-                size_t turned = turn(g, i);
+                size_t turned = g->turned[i];
                 m[i] +=
                     inner[i] * x[run] + (run > 0 ? across[i] * x[run - 1] : 0) + m[i + g->block];
                 if (run > 0) {
@@ -298,12 +309,13 @@ static bool allocate(struct tt_gls *g, struct tt_arena *arena)
     g->data = TT_ARENA_NEW(arena, rows * g->p, double);
     g->data_of = TT_ARENA_NEW(arena, r * g->p, double);
     g->inverse = TT_ARENA_NEW(arena, g->block, double);
+    g->turned = TT_ARENA_NEW(arena, g->block, size_t);
     for (size_t i = 0; g->mixed != NULL && i < r; i++) {
         g->mixed[i] = TT_ARENA_NEW(arena, rows * g->block, double);
         good = good && g->mixed[i] != NULL;
     }
     return good && g->later && g->earlier && g->mixed && g->both && g->data && g->data_of &&
-           g->inverse;
+           g->inverse && g->turned;
 }
 
 enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values,
@@ -327,6 +339,7 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
     if (!all || !work || !there || !allocate(g, arena)) {
         return TIPTRUE_E_MEMORY;
     }
+    fill_turned(g);
     for (size_t run = 0; run < g->n; run++) {
         for (size_t axis = 0; axis < g->axes; axis++) {
             struct parts p = parts_at(g, all, there, run, axis);

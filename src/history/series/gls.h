@@ -40,6 +40,7 @@ struct tt_gls {
     double *data,
         *data_of;    /* [run * p]: weighted values of the runs from here on; [regressor * p] */
     double *inverse; /* block: covariance of the levels */
+    size_t *turned;  /* block: where a number of one stands in its transpose */
     double rss;      /* of the levels alone */
 };
 
