@@ -37,15 +37,41 @@ static const struct tt_explanation *explanation_of(const struct tt_view *view)
 
 /* ---- modes ---- */
 
+/* How far an edge lies from where it is stated, along the normal to its free side, mm. */
+static double shift_of(const struct tt_view *view, size_t edge)
+{
+    return view->model->x[view->model->at_edge[edge]];
+}
+
+/* Adopted edges that lie further off than a plate is made or bent. One is a slip of the pen, which
+ * the other edges show; names that are exchanged put two off at once, and what then fits best may
+ * fit by chance. */
+static size_t far_edges(const struct tt_view *view)
+{
+    const struct tt_explanation *e = explanation_of(view);
+    size_t n = 0;
+
+    for (size_t k = 0; k < e->n_modes; k++) {
+        const struct tt_mode *m = &e->modes[k];
+        n += (m->kind == TT_MODE_EDGE || m->kind == TT_MODE_FILM) &&
+             fabs(shift_of(view, m->index)) > BELIEVED_SHIFT_MM;
+    }
+    return n;
+}
+
 static enum tiptrue_status edge_off(struct tt_view *view, size_t edge)
 {
-    double shift = view->model->x[view->model->at_edge[edge]], u = view->plate->edges[edge].u_mm;
-    bool far = fabs(shift) > BELIEVED_SHIFT_MM;
+    double shift = shift_of(view, edge), u = view->plate->edges[edge].u_mm;
+    bool far = fabs(shift) > BELIEVED_SHIFT_MM, several = far && far_edges(view) > 1;
     const struct tt_value values[] = {TT_IN_MM("shift", shift), TT_IN_MM("off", fabs(shift)),
-                                      TT_IN_MM("u", u), TT_TEXT("what", far ? "far" : "off"),
+                                      TT_IN_MM("u", u),
+                                      TT_TEXT("what", several ? "several"
+                                                      : far   ? "far"
+                                                              : "off"),
                                       TT_TEXT("way", shift > 0 ? "out" : "in")};
 
-    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING,
+    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF,
+                                 several ? TIPTRUE_ERROR : TIPTRUE_WARNING,
                                  (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0}, values,
                                  sizeof values / sizeof values[0]);
 }

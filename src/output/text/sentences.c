@@ -271,6 +271,9 @@ static const struct tt_template TEMPLATES[] = {
      "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with "
      "each other, and its place was not used. Correct its place in the plate file, or its name in "
      "the log"},
+    {TT_FINDING_EDGE_OFF, "several",
+     "edge '{edge}' lies {off} further {way} than the plate file says, and not it alone: are the "
+     "edges' names exchanged in the log? Correct the log or the plate file"},
     {TT_FINDING_EDGE_OFF, "out",
      "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place "
      "in the plate file, and its name in the log"},

@@ -232,6 +232,31 @@ START_TEST(edge_off)
 }
 END_TEST
 
+/* One edge of eight may lie far off, the other one not: the run is used. With two it is not, though
+ * each is found: names that are exchanged look like this. */
+START_TEST(edges_far_off)
+{
+    struct scene s = scene_many_edges(20260441);
+    s.edges[2].shift = 0.3;
+    s.edges[4].shift = _i == 0 ? -0.07 : -0.14;
+    struct tiptrue_solution *solution = scene_result(&s);
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 2);
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *f = &solution->findings[i];
+        if (f->code == TT_FINDING_EDGE_OFF) {
+            double shift = tt_finding_value(f, "shift")->number;
+            ck_assert_double_eq_tol(shift, f->edge == 2 ? 0.3 : s.edges[4].shift, 0.02);
+            ck_assert_str_eq(tt_finding_value(f, "what")->text, _i == 1        ? "several"
+                                                                : f->edge == 2 ? "far"
+                                                                               : "off");
+            ck_assert_int_eq(f->severity, _i == 1 ? TIPTRUE_ERROR : TIPTRUE_WARNING);
+        }
+    }
+    ck_assert_int_eq(solution->verdict == TIPTRUE_REPEAT, _i == 1);
+    tiptrue_solution_free(solution);
+}
+END_TEST
+
 /* Four edges cannot tell which of them is off: the run is refused. */
 START_TEST(edge_off_beyond_telling)
 {
@@ -556,6 +581,7 @@ int main(void)
     suite_add_tcase(suite, tips);
     TCase *machine = tcase_create("plate and machine");
     tcase_add_loop_test(machine, edge_off, 0, 2);
+    tcase_add_loop_test(machine, edges_far_off, 0, 2);
     tcase_add_test(machine, edge_off_beyond_telling);
     tcase_add_test(machine, lost_motion);
     tcase_add_test(machine, latency);

@@ -166,27 +166,24 @@ static inline void sample_findings(struct sample *s)
     s->values[2] = (struct tt_value){"turned", TT_UNIT_RAD, tt_rad_from_deg(-13.7), NULL};
     s->values[3] = (struct tt_value){"seen_as", TT_UNIT_NONE, 0, "film_mm"};
     s->findings[0] = (struct tt_finding){
-        TT_FINDING_LATE_CONTACT,
-        TIPTRUE_WARNING,
-        "2 of 4 touches on 'east' latch too deep, by 43 \xc2\xb5m on average; clean the edge and "
-        "touch it again",
-        1,
-        0,
-        TT_NONE,
-        s->late_lines,
-        3,
-        s->values,
-        SAMPLE_COUNT(s->values)};
-    s->findings[1] = (struct tt_finding){TT_FINDING_TIP_NOT_ROUND,
-                                         TIPTRUE_NOTE,
-                                         "t1 is oval by 4.1 \xc2\xb5m, crest at 13\xc2\xb0",
-                                         TT_NONE,
-                                         0,
-                                         TT_NONE,
-                                         NULL,
-                                         0,
-                                         NULL,
-                                         0};
+        .code = TT_FINDING_LATE_CONTACT,
+        .severity = TIPTRUE_WARNING,
+        .text =
+            "2 of 4 touches on 'east' latch too deep, by 43 \xc2\xb5m on average; clean the edge "
+            "and touch it again",
+        .edge = 1,
+        .tip = 0,
+        .setup = TT_NONE,
+        .lines = s->late_lines,
+        .n_lines = 3,
+        .values = s->values,
+        .n_values = SAMPLE_COUNT(s->values)};
+    s->findings[1] = (struct tt_finding){.code = TT_FINDING_TIP_NOT_ROUND,
+                                         .severity = TIPTRUE_NOTE,
+                                         .text = "t1 is oval by 4.1 \xc2\xb5m, crest at 13\xc2\xb0",
+                                         .edge = TT_NONE,
+                                         .tip = 0,
+                                         .setup = TT_NONE};
     s->edge_names[0] = "spare";
     s->edge_names[1] = "east";
     s->tip_names[0] = "t1";
