@@ -147,12 +147,12 @@ static const struct action ACTIONS[] = {
      "take in exports, results and run logs, of files and folders", cli_history_import},
     {"verify", "tiptrue history verify", "look for damage", verify},
     {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why",
-     cli_history_exclude},
-    {"include", "tiptrue history include", "take a run into trends again", cli_history_include},
-    {"started", "tiptrue history started", "correct the start of a run", cli_history_started},
-    {"note", "tiptrue history note", "keep a note with a run", cli_history_note},
+     cli_history_say},
+    {"include", "tiptrue history include", "take a run into trends again", cli_history_say},
+    {"started", "tiptrue history started", "correct the start of a run", cli_history_say},
+    {"note", "tiptrue history note", "keep a note with a run", cli_history_say},
     {"forget", "tiptrue history forget", "take a run out, with all that is kept of it",
-     cli_history_forget},
+     cli_history_say},
 };
 #define N_ACTIONS (sizeof ACTIONS / sizeof ACTIONS[0])
 #define NAMES "list, show, export, import, verify, exclude, include, started, note, forget"

@@ -38,10 +38,6 @@ void cli_history_clear(struct cli_history_arguments *arguments);
 
 int cli_history_show(int argc, char *argv[]);
 int cli_history_import(int argc, char *argv[]);
-int cli_history_exclude(int argc, char *argv[]);
-int cli_history_include(int argc, char *argv[]);
-int cli_history_started(int argc, char *argv[]);
-int cli_history_note(int argc, char *argv[]);
-int cli_history_forget(int argc, char *argv[]);
+int cli_history_say(int argc, char *argv[]);
 
 #endif
