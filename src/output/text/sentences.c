@@ -263,20 +263,6 @@ static const struct tt_template TEMPLATES[] = {
      "another unit? Correct it"},
     {TT_FINDING_IMPLAUSIBLE, NULL,
      "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
-    {TT_FINDING_EDGE_OFF, "off",
-     "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges "
-     "agree with each other, and its place was not used. Look for a film or a burr on it, or "
-     "measure the plate again"},
-    {TT_FINDING_EDGE_OFF, "far",
-     "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with "
-     "each other, and its place was not used. Correct its place in the plate file, or its name in "
-     "the log"},
-    {TT_FINDING_EDGE_OFF, "several",
-     "edge '{edge}' lies {off} further {way} than the plate file says, and not it alone: are the "
-     "edges' names exchanged in the log? Correct the log or the plate file"},
-    {TT_FINDING_EDGE_OFF, "out",
-     "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place "
-     "in the plate file, and its name in the log"},
     {TT_FINDING_SCATTERED, "sighting",
      "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
      "mark, poor light or a loose camera, or another mark in its place"},

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Sentences of findings about the camera's picture, the machine's axes, and edges against earlier
- * runs: the second table of sentences.c. */
+/* Sentences of findings about the camera's picture, the machine's axes, and of edges elsewhere than
+ * stated or than in earlier runs: the second table of sentences.c. */
 #include "config.h"
 
 #include "output/text/template.h"
@@ -16,6 +16,20 @@
     "its y, turned by {turned}"
 
 const struct tt_template tt_machine_templates[] = {
+    {TT_FINDING_EDGE_OFF, "off",
+     "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges "
+     "agree with each other, and its place was not used. Look for a film or a burr on it, or "
+     "measure the plate again"},
+    {TT_FINDING_EDGE_OFF, "far",
+     "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with "
+     "each other, and its place was not used. Correct its place in the plate file, or its name in "
+     "the log"},
+    {TT_FINDING_EDGE_OFF, "several",
+     "edge '{edge}' lies {off} further {way} than the plate file says, and not it alone: are the "
+     "edges' names exchanged in the log? Correct the log or the plate file"},
+    {TT_FINDING_EDGE_OFF, "out",
+     "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place "
+     "in the plate file, and its name in the log"},
     {TT_FINDING_EDGE_FILM, "later",
      "edge '{edge}' makes contact {off} (u {u}) later than in {runs} earlier runs on this plate, "
      "which moves an offset by {effect}[ ({others} would explain it as well)]: clean it (film, "
