@@ -151,7 +151,11 @@ static void multiply(const struct tt_gls *g, const double *m, bool transpose, do
         const double *b = m + axis * t * t, *in = v + axis * t;
         double *to = out + axis * t;
         size_t down = transpose ? 1 : t, along = transpose ? t : 1;
-        for (size_t k = 0; k < t; k++) {
+        bool none = true;
+        for (size_t l = 0; l < t && none; l++) {
+            none = in[l] == 0;
+        }
+        for (size_t k = 0; k < t && !none; k++) {
             const double *row = b + k * down;
             double sum = to[k];
             for (size_t l = 0; l < t; l++) {

@@ -85,9 +85,13 @@ size_t tt_segment(const double *value, size_t n, size_t d, double phi, double pr
         }
         size_t kept = 0;
         for (size_t i = 0; i < n_alive; i++) {
-            if (alive[i].all - each < best[to] + slack) {
-                alive[kept++] = alive[i];
+            if (!(alive[i].all - each < best[to] + slack)) {
+                continue;
             }
+            if (kept != i) { /* mostly all are kept */
+                alive[kept] = alive[i];
+            }
+            kept++;
         }
         n_alive = kept < MOST_ALIVE ? kept : thin(alive, kept);
     }
