@@ -40,6 +40,22 @@ static size_t thin(struct start *alive, size_t n)
     return kept;
 }
 
+/* Those that can still be the best; mostly that is all of them. */
+static size_t prune(struct start *alive, size_t n, double each, double most)
+{
+    size_t kept = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        if (alive[i].all - each < most) {
+            if (kept != i) {
+                alive[kept] = alive[i];
+            }
+            kept++;
+        }
+    }
+    return kept;
+}
+
 size_t tt_segment_room(size_t n)
 {
     return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
@@ -83,17 +99,8 @@ size_t tt_segment(const double *value, size_t n, size_t d, double phi, double pr
                 back[to] = (double)s->from;
             }
         }
-        size_t kept = 0;
-        for (size_t i = 0; i < n_alive; i++) {
-            if (!(alive[i].all - each < best[to] + slack)) {
-                continue;
-            }
-            if (kept != i) { /* mostly all are kept */
-                alive[kept] = alive[i];
-            }
-            kept++;
-        }
-        n_alive = kept < MOST_ALIVE ? kept : thin(alive, kept);
+        n_alive = prune(alive, n_alive, each, best[to] + slack);
+        n_alive = n_alive < MOST_ALIVE ? n_alive : thin(alive, n_alive);
     }
     for (size_t to = n; to > 0 && back[to] > 0; to = (size_t)back[to]) {
         place[n_places++] = (size_t)back[to];
