@@ -163,21 +163,28 @@ static void update_shares(struct tt_height_fit *fit)
     }
 }
 
+/* ln of the probability of @some of @all with a share of Beta(@a, @b), against that with the share
+ * @share. */
+static double integrated(double some, double all, double share, double a, double b)
+{
+    return tt_ln_beta(some + a, fmax(all - some, 0) + b) - tt_ln_beta(a, b) - some * log(share) -
+           (all - some) * log1p(-share);
+}
+
 /* As the edges' (robust.c): the pads' shares integrated out, the priors of the run's. */
 static double log_shares(const struct tt_height_fit *fit)
 {
     double pi = fit->run_share, e = fit->early_share, sum = 0, late, all;
 
     for (size_t p = 0; p < fit->heights->n_pads; p++) {
-        double a = SHARE_STRENGTH * pi, b = SHARE_STRENGTH * (1 - pi);
         count_pad(fit, p, &late, &all);
-        sum += tt_ln_beta(late + a, fmax(all - late, 0) + b) - tt_ln_beta(a, b) -
-               late * log(fit->late_share[p]) - (all - late) * log1p(-fit->late_share[p]);
+        sum += integrated(late, all, fit->late_share[p], SHARE_STRENGTH * pi,
+                          SHARE_STRENGTH * (1 - pi));
     }
     sum += SHARE_PRIOR_LATE * log(pi / 0.1) +
            (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9);
-    return sum + SHARE_PRIOR_EARLY * log(e / 0.01) +
-           (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY) * log((1 - e) / 0.99);
+    return sum + integrated(count_early(fit), (double)fit->heights->n_rows, e, SHARE_PRIOR_EARLY,
+                            SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY);
 }
 
 static double dof_left(const struct tt_height_fit *fit)

@@ -37,6 +37,9 @@ TT_MUST_USE bool tt_height_table(struct tt_arena *arena, const struct tt_heights
  * are good. */
 #define TT_LEAST_FACE_ROWS 5
 
+/* Times the U that all touches of a tip, good, would give, up to which a height is used. */
+#define TT_HEIGHT_LITTLE 4.0
+
 /* A slope is known where its worst direction is known to this, rad. */
 #define TT_SLOPE_KNOWN_RAD 5e-3
 

@@ -12,10 +12,13 @@
 static const struct {
     double size, probability;
 } PRIORS[TT_HEIGHT_MODES] = {
-    [TT_HEIGHT_FACE] = {0.03, 0.03}, [TT_HEIGHT_PAD] = {0.06, 0.03},
-    [TT_HEIGHT_PAD_FAR] = {3, 0.01}, [TT_HEIGHT_DRIFT] = {0.02, 0.002},
-    [TT_HEIGHT_MOVE] = {0.03, 0.01}, [TT_HEIGHT_LATENCY] = {5e-3, 0.02},
+    [TT_HEIGHT_FACE] = {0.012, 0.03}, [TT_HEIGHT_PAD] = {0.06, 0.03},
+    [TT_HEIGHT_PAD_FAR] = {3, 0.01},  [TT_HEIGHT_DRIFT] = {0.02, 0.002},
+    [TT_HEIGHT_MOVE] = {0.03, 0.01},  [TT_HEIGHT_LATENCY] = {5e-3, 0.02},
 };
+/* Of some tips the end is out of square by more: the same mode with another size. */
+#define FAR_FACE_MM 0.05
+#define FAR_FACE_PROBABILITY 0.01
 /* Rows at which a move of all heights is tried, at most. */
 #define MOST_HEIGHT_MOVES 24
 #define LEAST_HEIGHT_ROWS 3
@@ -38,7 +41,8 @@ bool tt_height_table(struct tt_arena *arena, const struct tt_heights *h,
     size_t n = h->n_rows, moves = n > 2 * LEAST_HEIGHT_ROWS ? n - 2 * LEAST_HEIGHT_ROWS + 1 : 0;
 
     moves = moves > MOST_HEIGHT_MOVES ? MOST_HEIGHT_MOVES : moves;
-    s->table = TT_ARENA_NEW(arena, h->n_tips + 2 * h->n_pads + moves + 2, struct tt_height_mode);
+    s->table =
+        TT_ARENA_NEW(arena, 2 * h->n_tips + 2 * h->n_pads + moves + 2, struct tt_height_mode);
     if (s->table == NULL) {
         return false;
     }
@@ -47,8 +51,13 @@ bool tt_height_table(struct tt_arena *arena, const struct tt_heights *h,
         for (size_t i = 0; i < n; i++) {
             rows += h->rows[i].tip == t;
         }
+        if (rows >= LEAST_HEIGHT_ROWS) {
+            add_mode(s, TT_HEIGHT_FACE, t, h->n_tips);
+        }
         if (rows >= TT_LEAST_FACE_ROWS) {
             add_mode(s, TT_HEIGHT_FACE, t, h->n_tips);
+            s->table[s->n_table - 1].size = FAR_FACE_MM;
+            s->table[s->n_table - 1].log_p = log(FAR_FACE_PROBABILITY / (double)h->n_tips);
         }
     }
     for (size_t p = 0; p < h->n_pads; p++) {

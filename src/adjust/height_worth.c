@@ -8,10 +8,8 @@
 #include <math.h>
 #include <string.h>
 
-/* So many of a tip's touches may be rejected; and times the U that all touches, good, would give.
- */
+/* So many of a tip's touches may be rejected. */
 #define MOST_HEIGHT_OFF_SHARE 0.5
-#define HEIGHT_LITTLE 4.0
 
 void tt_height_gradient(const struct tt_height_fit *fit, bool slope_known, size_t tip, size_t over,
                         double g[])
@@ -97,6 +95,6 @@ bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double
     }
     tt_height_gradient(fit, choice->slope_known, tip, TT_NONE, g);
     double variance = tt_height_variance(fit, g, g + fit->n), aside = (double)(*all - *kept);
-    bool little = variance > HEIGHT_LITTLE * HEIGHT_LITTLE * choice->all_good_mm2[tip];
+    bool little = variance > TT_HEIGHT_LITTLE * TT_HEIGHT_LITTLE * choice->all_good_mm2[tip];
     return aside > 0 && (little || aside > MOST_HEIGHT_OFF_SHARE * (double)*all || *kept == 0);
 }

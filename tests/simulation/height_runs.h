@@ -30,7 +30,7 @@ struct design {
 
 struct tally {
     size_t runs, total, same_plate, between, used, face, other, ambiguous, few, undetermined, aside;
-    double squares, bound;
+    double squares, stated, bound;
 };
 
 static const double PLACES[4][2] = {{14.2, 7.7}, {49.5, 22.1}, {9.3, 41.6}, {50.4, 44.2}};
@@ -134,7 +134,8 @@ static void judge(const struct tt_height_choice *choice, const struct truth *tru
     tally->used++;
     tally->total += fabs(off) < tt_factor_line(w.dof) * w.u_mm;
     tally->squares += off * off;
-    tally->bound += w.u_mm * w.u_mm;
+    tally->stated += w.u_mm * w.u_mm;
+    tally->bound += w.u_mm * w.u_mm - choice->rivals_mm2[TIPS + 1];
     /* what pads that lie as stated would leave: the pads' own part of the error taken off */
     double pads = 0;
     tt_height_gradient(fit, choice->slope_known, 1, TT_NONE, g);

@@ -13,10 +13,11 @@ static void print(const struct design *d, const struct tally *t)
 {
     double n = (double)t->used;
 
-    printf("%zu %2zu %3.0f %2.0f %-6s  %6.2f %6.2f %6.2f  %5.3f  %6.2f %6.2f %6.2f %6.2f %6.2f\n",
+    printf("%zu %2zu %3.0f %2.0f %-6s  %6.2f %6.2f %6.2f  %5.3f %5.3f  %6.2f %6.2f %6.2f %6.2f "
+           "%6.2f\n",
            d->pads, d->touches, 100 * d->late, 1e3 * d->face_mm, d->stated ? "stated" : "own",
            100 * (double)t->total / n, 100 * (double)t->same_plate / n,
-           100 * (double)t->between / n, sqrt(t->squares / t->bound),
+           100 * (double)t->between / n, sqrt(t->squares / t->stated), sqrt(t->squares / t->bound),
            100 * (double)t->face / (double)t->runs, 100 * (double)t->other / (double)t->runs,
            100 * (double)t->ambiguous / (double)t->runs, 100 * (double)t->few / (double)t->runs,
            100 * (double)t->undetermined / (double)t->runs);
@@ -29,29 +30,15 @@ int main(int argc, char **argv)
     size_t runs = argc > 1 ? strtoul(argv[1], NULL, 10) : 500;
     struct tally tally;
 
-    printf("pads touches late%% face   | total same between | rms/u | face other ambig few undet "
+    printf("pads touches late%% face   | total same between | rms/u rms/bound | face other ambig "
+           "few undet "
            "(%%)\n");
-    for (int own = 0; own < 2; own++) {
-        for (size_t pads = 1; pads <= 4; pads++) {
-            for (size_t k = 0; k < 3; k++) {
-                for (size_t l = 0; l < 3; l++) {
-                    struct design d = {pads, TOUCHES[k], LATE[l], 0, own == 0};
-                    run_design(&d, runs, &tally);
-                    print(&d, &tally);
-                    fflush(stdout);
-                }
-            }
-        }
-    }
-    for (size_t pads = 1; pads <= 4; pads++) {
-        for (int own = 0; own < 2; own++) {
-            for (size_t l = 0; l < 2; l++) {
-                struct design d = {pads, 6, LATE[l], 0.010, own == 0};
-                run_design(&d, runs, &tally);
-                print(&d, &tally);
-                fflush(stdout);
-            }
-        }
+    for (size_t cell = 0; cell < 2 * 2 * 4 * 3 * 3; cell++) {
+        struct design d = {cell / 9 % 4 + 1, TOUCHES[cell / 3 % 3], LATE[cell % 3],
+                           cell / 72 == 1 ? 0.010 : 0, cell / 36 % 2 == 0};
+        run_design(&d, runs, &tally);
+        print(&d, &tally);
+        fflush(stdout);
     }
     return 0;
 }

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The explanations of the touches from above that a search has found. */
+#ifndef TT_ADJUST_HEIGHT_POOL_H
+#define TT_ADJUST_HEIGHT_POOL_H
+
+#include "adjust/height_search.h"
+
+#define TT_MOST_HEIGHT_EXPLANATIONS 96
+
+struct tt_height_pool {
+    struct tt_arena *arena;
+    const struct tt_heights *heights;
+    struct tt_height_mode *table;
+    size_t n_table;
+    struct tt_height_fit *found[TT_MOST_HEIGHT_EXPLANATIONS];
+    bool expanded[TT_MOST_HEIGHT_EXPLANATIONS];
+    size_t n_found;
+    double work;
+};
+
+/* height_decide.c: the explanation that is adopted. */
+const struct tt_height_fit *tt_height_best(const struct tt_height_pool *pool);
+
+/* @choice by the explanations found, one at least: the best one, and what the
+ * others leave of it. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_height_decide(const struct tt_height_pool *pool,
+                                                 struct tt_height_choice *choice);
+
+/* Variances that the same touches, all good, would give. False: out of memory, or singular. */
+TT_MUST_USE bool tt_height_all_good(const struct tt_height_pool *pool,
+                                    struct tt_height_choice *choice);
+
+#endif
