@@ -95,7 +95,7 @@ END_TEST
  * cover all but 20, with a standard deviation of 4. Without the rivals one in seven does not. */
 START_TEST(covers_face_among_late)
 {
-    const struct design designs[] = {{1, 6, 0.15, 0.010, true}, {2, 3, 0.15, 0.010, true}};
+    const struct design designs[] = {{1, 6, 0.15, 0.010, true}, {2, 6, 0.15, 0.010, true}};
 
     for (size_t i = 0; i < 2; i++) {
         struct tally t;
