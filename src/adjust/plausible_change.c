@@ -93,6 +93,20 @@ static bool changed_alike(const struct tiptrue_solution *s, const struct tt_tip_
     return n > 1;
 }
 
+/* Whether a tip of the run changed by more than @most_mm. */
+static bool one_beyond(const struct tiptrue_solution *s, double most_mm)
+{
+    bool beyond = false;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *tip = &s->tips[i];
+        beyond = beyond || (tip->has_present && is_determined(tip) &&
+                            hypot(tip->change.x_mm, tip->change.y_mm) > most_mm);
+    }
+    return beyond;
+}
+
+/* What moved all tips alike moved those, too, that are just within what is plausible. */
 static enum tiptrue_status change(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
@@ -100,11 +114,16 @@ static enum tiptrue_status change(struct tt_view *view, size_t index)
     double change_mm = hypot(tip->change.x_mm, tip->change.y_mm);
     size_t run_tip = tt_run_tip(view, index);
 
-    if (!tip->has_present || !is_determined(tip) || !(change_mm > most_mm)) {
+    if (!tip->has_present || !is_determined(tip)) {
         return TIPTRUE_OK;
     }
-    const struct tt_tip *other = other_tip(view, run_tip, tip);
-    const char *like = other != NULL                        ? "other-tip"
+    bool within = !(change_mm > most_mm);
+    if (within && !(one_beyond(view->solution, most_mm) && changed_alike(view->solution, tip))) {
+        return TIPTRUE_OK;
+    }
+    const struct tt_tip *other = within ? NULL : other_tip(view, run_tip, tip);
+    const char *like = within                               ? "with-others"
+                       : other != NULL                      ? "other-tip"
                        : changed_alike(view->solution, tip) ? "all-tips"
                                                             : likeness(tip->offset, tip->present);
     if (view->solution->change_accepted) {

@@ -340,6 +340,10 @@ static const struct tt_template TEMPLATES[] = {
      CHANGED ": it is that of '{other}'. Check which tip was touched, and the 'tip' column" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips",
      CHANGED ", as all tips did: check the camera, and which mark was sighted" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "with-others",
+     "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), as all "
+     "tips' do, and one of them by more than the {most} that are plausible: check the camera, and "
+     "which mark was sighted" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "zero",
      CHANGED
      ", to nearly nothing: were the tip's own positions logged, instead of the head's?" ACCEPT},

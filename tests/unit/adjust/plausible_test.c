@@ -358,6 +358,34 @@ START_TEST(changes_of_two_tips)
 }
 END_TEST
 
+/* One of two tips is beyond what is plausible and the other one within: what moved both alike
+ * spoils both; where they moved apart, the one. */
+START_TEST(change_with_others)
+{
+    struct scene s = scene_full();
+    for (size_t t = 0; t < 2; t++) {
+        struct scene_tip *tip = &s.tips[t];
+        tip->has_present = true;
+        tip->present_x = tip->offset_x - (t == 0 ? 0.31 : 0.24);
+        tip->present_y = tip->offset_y + (t == 0 ? 0.06 : _i == 0 ? 0.09 : 0.16);
+    }
+    struct tiptrue_solution *solution = scene_result(&s);
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_CHANGE_IMPLAUSIBLE), _i == 0 ? 2 : 1);
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *finding = &solution->findings[i];
+        if (finding->code == TT_FINDING_CHANGE_IMPLAUSIBLE) {
+            ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
+            ck_assert_str_eq(tt_finding_value(finding, "kind")->text, finding->tip == 1
+                                                                          ? "with-others"
+                                                                      : _i == 0 ? "all-tips"
+                                                                                : "unknown");
+        }
+    }
+    ck_assert_int_eq(solution->tips[1].offset_verdict == TIPTRUE_REPEAT, _i == 0);
+    tiptrue_solution_free(solution);
+}
+END_TEST
+
 /* Without offsets in use: an offset of nothing, and one place for two tips. */
 START_TEST(offsets_by_themselves)
 {
@@ -427,6 +455,7 @@ int main(void)
     tcase_add_test(found, expansion_per_kelvin);
     tcase_add_loop_test(changed, changes, 0, 10);
     tcase_add_loop_test(changed, changes_of_two_tips, 0, 3);
+    tcase_add_loop_test(changed, change_with_others, 0, 2);
     tcase_add_test(changed, offsets_by_themselves);
     tcase_add_test(changed, limits_in_another_unit);
     suite_add_tcase(suite, found);
