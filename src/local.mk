@@ -101,7 +101,6 @@ libcore_la_SOURCES = \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
-  src/ingest/truth_picture.c src/ingest/truth_picture.h \
   src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/export/backup.c \

@@ -50,6 +50,19 @@ static bool is_filled(const struct tt_key *key, const void *from)
     return count > 0 && value > 0 && pointer != NULL;
 }
 
+/* Whether the numbers of the object @key are all 0, where that matters. */
+static bool is_idle(const struct tt_key *key, const char *from)
+{
+    double value = 0;
+
+    for (size_t i = 0; key->unless_0 && i < key->inner->n && value == 0; i++) {
+        if (key->inner->list[i].form != TT_BY_HAND) {
+            memcpy(&value, from + key->at + key->inner->list[i].at, sizeof value);
+        }
+    }
+    return key->unless_0 && value == 0;
+}
+
 bool tt_key_has_x(const struct tt_key *key, const void *from)
 {
     return is_true(key->when, from);
@@ -66,5 +79,5 @@ bool tt_key_is_there(const struct tt_key *key, const void *from)
     bool parts = key->form == TT_X_Y_FORM || key->form == TT_HOOK_FORM || /* they see to it */
                  (key->either ? x || y : x && y);
 
-    return parts && is_true(key->whole, from) && is_filled(key, from);
+    return parts && is_true(key->whole, from) && is_filled(key, from) && !is_idle(key, from);
 }

@@ -41,7 +41,7 @@ enum tt_form {
     TT_ANGLE_FORM,    /* degrees, kept in rad */
     TT_XY_FORM,       /* [x, y]: lengths, two doubles; any position, unless there are bounds */
     TT_TURNS_FORM,    /* [lowest, highest]: degrees, kept in rad, two doubles */
-    TT_PAIR_FORM,     /* [a, b]: in the file's own unit, two doubles */
+    TT_PAIR_FORM,     /* [a, b]: in the file's own unit, two doubles; as TT_SHORTEST_FORM */
     TT_U_FORM,        /* a standard uncertainty in the file's units, kept in mm; in its place, under
                          "tolerance", the half-width of a rectangular distribution */
     TT_X_Y_FORM,      /* {"x": ..., "y": ...}: mm, the doubles at @at and @at_y */
@@ -87,6 +87,7 @@ struct tt_key {
     bool unique;     /* of a list: the names of its elements, their first keys, differ */
     bool on_request; /* written only where more is asked for */
     bool omitted;    /* left out where it is not there, although the table writes null */
+    bool unless_0;   /* of an object: written unless all its numbers are 0 */
     bool made;       /* made from the rest: written only */
     bool first;      /* read before all others: they depend on it */
     double per;      /* what is kept is what stands there divided by this; 0: as it stands */
@@ -127,50 +128,15 @@ struct tt_keys {
     {                                                                                              \
         .key = (name), .form = TT_BY_HAND                                                          \
     }
-/* A member of @type, of form @form. */
-#define TT_KEY(name, how, needed, within, type, member)                                            \
-    {                                                                                              \
-        .key = (name), .form = (how), .at = offsetof(type, member), .need = (needed),              \
-        .bounds = (within)                                                                         \
-    }
-/* One that is a struct tt_stated, and is kept as what stands there divided by @by. */
-#define TT_KEY_STATED(name, how, needed, within, by, type, member)                                 \
-    {                                                                                              \
-        .key = (name), .form = (how), .at = offsetof(type, member.value), .need = (needed),        \
-        .bounds = (within), .when = TT_FLAG(type, member.stated),                                  \
-        .sets = TT_FLAG(type, member.stated), .per = (by)                                          \
-    }
-/* One whose bool @has says whether it was there; more than @most mm is a warning. */
-#define TT_KEY_IF(name, how, needed, within, type, member, has, most)                              \
-    {                                                                                              \
-        .key = (name), .form = (how), .at = offsetof(type, member), .need = (needed),              \
-        .bounds = (within), .when = TT_FLAG(type, has), .sets = TT_FLAG(type, has),                \
-        .large = (most)                                                                            \
-    }
-/* One that is written only where @share is above 0. */
-#define TT_KEY_ABOVE(name, how, within, type, member, share)                                       \
-    {                                                                                              \
-        .key = (name), .form = (how), .at = offsetof(type, member), .bounds = (within),            \
-        .above_0 = TT_FLAG(type, share)                                                            \
-    }
-
 /* Whether what @key depends on is so in the struct @from; of x and of y alone for TT_X_Y_FORM. */
 bool tt_key_is_there(const struct tt_key *key, const void *from);
 bool tt_key_has_x(const struct tt_key *key, const void *from);
 bool tt_key_has_y(const struct tt_key *key, const void *from);
 
-/* truth.c: tiptrue.truth/1. The elements of its arrays name themselves by the first key. */
-extern const struct tt_keys tt_truth_keys, tt_truth_pose_keys, tt_truth_tip_keys,
-    tt_truth_shape_keys, tt_truth_edge_keys, tt_truth_group_keys, tt_truth_mark_keys,
-    tt_truth_pad_keys, tt_truth_height_keys, tt_truth_touch_keys, tt_truth_sighting_keys,
-    tt_truth_rotation_keys, tt_truth_moved_keys;
-
-/* Rows of tt_truth_touch_keys. */
-enum { TT_TRUTH_LATE_DEPTH = 2, TT_TRUTH_EARLY_DEPTH = 4 };
-
 /* machine.c and plate.c: what a bench has. tt_motion_keys (motion.c): of the machine's motion and
- * its limits, those that a program needs. */
-extern const struct tt_keys tt_machine_keys, tt_motion_keys, tt_motion_limit_keys, tt_plate_keys;
+ * its limits, those that a program needs. truth.c: what a simulated run is made from. */
+extern const struct tt_keys tt_machine_keys, tt_motion_keys, tt_motion_limit_keys, tt_plate_keys,
+    tt_truth_keys;
 
 /* plan.c: tiptrue.plan/1, of a proposal; read into the plan that it begins with. What is expected
  * of a tip. */
@@ -193,7 +159,7 @@ enum tt_plan_hook {
     TT_PLAN_HOOKS /* how many */
 };
 
-/* What of machine and plate is no plain value: ingest has a hook for each. */
+/* What of machine, plate and truth is no plain value: ingest has a hook for each. */
 enum tt_bench_hook {
     TT_BENCH_NONE,
     TT_BENCH_PLATES, /* one path, or a list of them */
@@ -204,6 +170,7 @@ enum tt_bench_hook {
     TT_BENCH_MEMBER, /* the group that a mark or an edge belongs to */
     TT_BENCH_EDGE,
     TT_BENCH_REFERENCE, /* the mark that is the origin */
+    TT_BENCH_TOUCH,     /* after what goes wrong with touches was read */
     TT_BENCH_HOOKS      /* how many */
 };
 

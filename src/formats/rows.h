@@ -10,7 +10,7 @@
 /* The member, or two of them, that the key is kept in; a struct tt_stated. */
 #define AT(member) .at = offsetof(T, member)
 #define XY(x, y) .at = offsetof(T, x), .at_y = offsetof(T, y)
-#define STATED(member) .at = offsetof(T, member.value), .sets = TT_FLAG(T, member.stated)
+#define STATED(member) AT(member.value), SETS(member.stated)
 /* There where the flag is true; the same, and reading sets the flag; the same of a whole object. */
 #define WHEN(flag) .when = TT_FLAG(T, flag)
 #define SETS(flag) .when = TT_FLAG(T, flag), .sets = TT_FLAG(T, flag)

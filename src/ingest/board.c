@@ -376,7 +376,6 @@ static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *b
                                       struct tiptrue_error *error)
 {
     struct tt_diagnose diagnose;
-    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
     struct tiptrue_board *made = calloc(1, sizeof(*made));
     if (made == NULL ||
         (made->file = tt_arena_copy_text(&made->arena, name, strlen(name))) == NULL) {
@@ -388,13 +387,12 @@ static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *b
                             .board = made,
                             .metadata = {&diagnose, made, 1.0, {0}, false}};
     tt_digest(bytes->text, bytes->length, made->id);
-    tt_diagnose_init(&diagnose, sink, error, made->file, bytes->text + mark, bytes->length - mark);
+    tt_diagnose_bytes(&diagnose, sink, error, made->file, bytes);
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
         read_text(&reader);
     }
-    enum tiptrue_status status = reader.out_of_memory  ? tt_fail_memory(error)
-                                 : diagnose.faults > 0 ? TIPTRUE_E_DATA
-                                                       : TIPTRUE_OK;
+    enum tiptrue_status status =
+        reader.out_of_memory ? tt_fail_memory(error) : tt_diagnose_status(&diagnose);
     tt_arena_clear(&reader.scratch);
     if (status == TIPTRUE_OK) {
         *board = made;

@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "ingest/bytes.h"
 #include "ingest/ingest.h"
 
 /* Bytes of a name that a message shows. */
@@ -22,6 +23,19 @@ void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *s
         .sink = sink, .error = error, .file = file, .text = text, .end = text + length};
     diagnose->seen = text;
     diagnose->line = diagnose->column = 1;
+}
+
+void tt_diagnose_bytes(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
+                       struct tiptrue_error *error, const char *file, const struct tt_bytes *bytes)
+{
+    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
+
+    tt_diagnose_init(diagnose, sink, error, file, bytes->text + mark, bytes->length - mark);
+}
+
+enum tiptrue_status tt_diagnose_status(const struct tt_diagnose *diagnose)
+{
+    return diagnose->faults > 0 ? TIPTRUE_E_DATA : TIPTRUE_OK;
 }
 
 static size_t count_characters(const char *text, const char *end)
@@ -72,23 +86,30 @@ static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity sever
 /* Room for a message: as much as tiptrue_error.text holds. */
 #define TEXT_SIZE sizeof(((struct tiptrue_error *)0)->text)
 
+/* The @count-th of its severity: those beyond TT_MOST_FAULTS are not told, which is said once. */
+static void tell_counted(const struct tt_diagnose *diagnose, enum tiptrue_severity severity,
+                         size_t count, struct tt_place place, const char *text, const char *hint)
+{
+    bool error = severity == TIPTRUE_ERROR;
+
+    if (count <= TT_MOST_FAULTS) {
+        tell(diagnose, severity, place, text, hint);
+    } else if (count == TT_MOST_FAULTS + 1) {
+        tell(diagnose, severity, tt_place_file(diagnose),
+             error ? "more errors not shown" : "more warnings not shown",
+             error ? "fix these first" : NULL);
+    }
+}
+
 void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
               const char *format, ...)
 {
     char text[TEXT_SIZE];
-    diagnose->faults++;
-    if (diagnose->faults > TT_MOST_FAULTS) {
-        if (diagnose->faults == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "more errors not shown",
-                 "fix these first");
-        }
-        return;
-    }
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(text, sizeof(text), format, arguments);
     va_end(arguments);
-    tell(diagnose, TIPTRUE_ERROR, place, text, hint);
+    tell_counted(diagnose, TIPTRUE_ERROR, ++diagnose->faults, place, text, hint);
     if (diagnose->faults == 1) {
         (void)tt_fail(diagnose->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint,
                       "%s", text);
@@ -99,19 +120,11 @@ void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
              const char *format, ...)
 {
     char text[TEXT_SIZE];
-    diagnose->warnings++;
-    if (diagnose->warnings > TT_MOST_FAULTS) {
-        if (diagnose->warnings == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose), "more warnings not shown",
-                 NULL);
-        }
-        return;
-    }
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(text, sizeof(text), format, arguments);
     va_end(arguments);
-    tell(diagnose, TIPTRUE_WARNING, place, text, hint);
+    tell_counted(diagnose, TIPTRUE_WARNING, ++diagnose->warnings, place, text, hint);
 }
 
 void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,

@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "base/bytes.h"
 #include "base/status.h"
 
 /* A hint put together from what is known; the size of tiptrue_error.hint. */
@@ -31,6 +32,12 @@ struct tt_diagnose {
 void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
                       struct tiptrue_error *error, const char *file, const char *text,
                       size_t length);
+
+/* The same of a file's bytes: a byte order mark is no part of the text. */
+void tt_diagnose_bytes(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
+                       struct tiptrue_error *error, const char *file, const struct tt_bytes *bytes);
+/* TIPTRUE_E_DATA where there were faults. */
+TT_MUST_USE enum tiptrue_status tt_diagnose_status(const struct tt_diagnose *diagnose);
 
 /* The place of @at, which points into the text or to its end. */
 struct tt_place tt_place_at(struct tt_diagnose *diagnose, const char *at);

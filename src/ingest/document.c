@@ -6,77 +6,62 @@
 
 #include "ingest/document.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #include "ingest/bytes.h"
 
-/* Read the object from the tree, if the schema is right: with a wrong one every member would be
- * reported. */
-static void read_tree(const struct tt_document *document, struct tt_fields *fields)
-{
-    if (tt_field_schema(fields, fields->json.root, document->schema)) {
-        tt_field_units(fields, fields->json.root);
-        document->read(document->object, fields);
-    }
-}
-
-static enum tiptrue_status read_text(const struct tt_document *document, const char *name,
-                                     const struct tt_bytes *bytes, const struct tiptrue_sink *sink,
+/* Into @object, if the schema is right: with a wrong one every member would be reported. */
+static enum tiptrue_status read_text(const struct tt_document *document,
+                                     struct tt_diagnose *diagnose, char *object,
                                      struct tiptrue_error *error)
 {
-    struct tt_diagnose diagnose;
-    struct tt_fields fields = {.diagnose = &diagnose, .arena = document->arena};
-    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
-    *document->file = tt_arena_copy_text(document->arena, name, strlen(name));
-    if (*document->file == NULL) {
-        return tt_fail_memory(error);
-    }
-    tt_diagnose_init(&diagnose, sink, error, *document->file, bytes->text + mark,
-                     bytes->length - mark);
-    if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose) &&
-        tt_json_read(&fields.json, &diagnose, diagnose.text, diagnose.end, NULL)) {
-        read_tree(document, &fields);
+    struct tt_fields fields = {.diagnose = diagnose, .arena = (void *)(object + document->arena)};
+
+    if (tt_text_check(diagnose) && tt_text_is_there(diagnose) &&
+        tt_json_read(&fields.json, diagnose, diagnose->text, diagnose->end, NULL) &&
+        tt_field_schema(&fields, fields.json.root, document->schema)) {
+        tt_field_units(&fields, fields.json.root);
+        document->read(object, &fields);
     }
     bool out_of_memory = fields.out_of_memory || fields.json.out_of_memory;
     tt_json_clear(&fields.json);
-    if (out_of_memory) {
-        return tt_fail_memory(error);
-    }
-    return diagnose.faults > 0 ? TIPTRUE_E_DATA : TIPTRUE_OK;
-}
-
-/* The text becomes the object's, which frees it, or is given back. */
-static void hand_over(const struct tt_document *document, struct tt_bytes *bytes)
-{
-    if (document->source != NULL) {
-        *document->source = *bytes;
-    } else {
-        tt_bytes_clear(bytes);
-    }
-}
-
-enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, const char *name,
-                                           const char *text, size_t length,
-                                           const struct tiptrue_sink *sink,
-                                           struct tiptrue_error *error)
-{
-    struct tt_bytes bytes;
-    enum tiptrue_status status = tt_bytes_copy(text, length, &bytes, error);
-    if (status == TIPTRUE_OK) {
-        status = read_text(document, name, &bytes, sink, error);
-        hand_over(document, &bytes);
-    }
-    return status;
+    return out_of_memory ? tt_fail_memory(error) : tt_diagnose_status(diagnose);
 }
 
 enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path,
-                                     const struct tiptrue_sink *sink, struct tiptrue_error *error)
+                                     const struct tt_text *text, const struct tiptrue_sink *sink,
+                                     void **object, struct tiptrue_error *error)
 {
-    struct tt_bytes bytes;
-    enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
-    if (status == TIPTRUE_OK) {
-        status = read_text(document, tt_bytes_name(path), &bytes, sink, error);
-        hand_over(document, &bytes);
+    struct tt_bytes bytes = {0};
+    struct tt_diagnose diagnose;
+    char *made = calloc(1, document->size);
+    struct tt_arena *arena = (void *)(made + document->arena);
+    enum tiptrue_status status = made == NULL ? tt_fail_memory(error)
+                                 : text != NULL
+                                     ? tt_bytes_copy(text->text, text->length, &bytes, error)
+                                     : tt_bytes_read(path, &bytes, error);
+
+    path = text == NULL ? tt_bytes_name(path) : path;
+    if (status == TIPTRUE_OK && document->file > 0) {
+        path = tt_arena_copy_text(arena, path, strlen(path));
+        memcpy(made + document->file - 1, &path, sizeof path);
+        status = path != NULL ? TIPTRUE_OK : tt_fail_memory(error);
     }
+    if (status == TIPTRUE_OK) {
+        tt_diagnose_bytes(&diagnose, sink, error, path, &bytes);
+        status = read_text(document, &diagnose, made, error);
+    }
+    if (status == TIPTRUE_OK && document->source > 0) {
+        memcpy(made + document->source - 1, &bytes, sizeof bytes);
+    } else {
+        tt_bytes_clear(&bytes);
+    }
+    if (status != TIPTRUE_OK && made != NULL) {
+        tt_arena_clear(arena);
+        free(made);
+        made = NULL;
+    }
+    *object = made;
     return status;
 }

@@ -105,9 +105,5 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object);
  * is. Unknown keys are warned of. */
 void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *what,
                   const struct tt_keys *keys, void *into);
-/* The object under @key of the root, which is @what, by its table, if it is there; NULL: it is not.
- */
-const cJSON *tt_keys_read_inner(struct tt_fields *fields, const cJSON *root, const char *what,
-                                const char *key, const struct tt_keys *keys, void *into);
 
 #endif

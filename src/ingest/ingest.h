@@ -21,7 +21,8 @@
  * (tt_archive_object). */
 bool tt_result_is(const char *text, size_t length);
 
-/* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
+/* From memory: @text is borrowed for the call, @name stands for the file's in messages. @text NULL,
+ * but of a run: the file @name is read. */
 TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text,
                                                     size_t length, const struct tiptrue_sink *sink,
                                                     struct tiptrue_plate **plate,

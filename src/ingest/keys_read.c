@@ -361,14 +361,3 @@ void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *wha
         }
     }
 }
-
-const cJSON *tt_keys_read_inner(struct tt_fields *fields, const cJSON *root, const char *what,
-                                const char *key, const struct tt_keys *keys, void *into)
-{
-    const cJSON *object = tt_field_object(fields, root, what, key, TT_OPTIONAL);
-
-    if (object != NULL) {
-        tt_keys_read(fields, object, key, keys, into);
-    }
-    return object;
-}

@@ -128,41 +128,30 @@ static void read_machine(void *object, struct tt_fields *fields)
     tt_keys_read(fields, fields->json.root, tt_machine_keys.name, &tt_machine_keys, machine);
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made,
-                                  struct tiptrue_machine **machine)
-{
-    if (status == TIPTRUE_OK) {
-        *machine = made;
-    } else {
-        tiptrue_machine_free(made);
-    }
-    return status;
-}
+static const struct tt_document MACHINE = {.schema = "tiptrue.machine/1",
+                                           .read = read_machine,
+                                           .size = sizeof(struct tiptrue_machine),
+                                           .arena = offsetof(struct tiptrue_machine, arena),
+                                           .file = TT_FLAG(struct tiptrue_machine, file),
+                                           .source = TT_FLAG(struct tiptrue_machine, source)};
 
 enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length,
                                           const struct tiptrue_sink *sink,
                                           struct tiptrue_machine **machine,
                                           struct tiptrue_error *error)
 {
-    struct tiptrue_machine *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made,
-                                         &made->arena,        &made->file,  &made->source};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made,
-                  machine);
+    const struct tt_text given = {text, length};
+    void *made;
+    enum tiptrue_status status =
+        tt_document_read(&MACHINE, name, text != NULL ? &given : NULL, sink, &made, error);
+
+    *machine = status == TIPTRUE_OK ? made : *machine;
+    return status;
 }
 
 enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
                                          struct tiptrue_machine **machine,
                                          struct tiptrue_error *error)
 {
-    struct tiptrue_machine *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made,
-                                         &made->arena,        &made->file,  &made->source};
-    return finish(tt_document_read(&document, path, sink, error), made, machine);
+    return tt_machine_read_bytes(path, NULL, 0, sink, machine, error);
 }

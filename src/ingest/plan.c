@@ -167,38 +167,28 @@ static void read_plan(void *object, struct tt_fields *fields)
     }
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_plan *made,
-                                  struct tiptrue_plan **plan)
-{
-    if (status == TIPTRUE_OK) {
-        *plan = made;
-    } else {
-        tiptrue_plan_free(made);
-    }
-    return status;
-}
+static const struct tt_document PLAN = {.schema = "tiptrue.plan/1",
+                                        .read = read_plan,
+                                        .size = sizeof(struct tiptrue_plan),
+                                        .arena = offsetof(struct tiptrue_plan, arena),
+                                        .file = TT_FLAG(struct tiptrue_plan, file),
+                                        .source = TT_FLAG(struct tiptrue_plan, source)};
 
 enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length,
                                        const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
                                        struct tiptrue_error *error)
 {
-    struct tiptrue_plan *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan,   made,
-                                         &made->arena,     &made->file, &made->source};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plan);
+    const struct tt_text given = {text, length};
+    void *made;
+    enum tiptrue_status status =
+        tt_document_read(&PLAN, name, text != NULL ? &given : NULL, sink, &made, error);
+
+    *plan = status == TIPTRUE_OK ? made : *plan;
+    return status;
 }
 
 enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
                                       struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
-    struct tiptrue_plan *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan,   made,
-                                         &made->arena,     &made->file, &made->source};
-    return finish(tt_document_read(&document, path, sink, error), made, plan);
+    return tt_plan_read_bytes(path, NULL, 0, sink, plan, error);
 }

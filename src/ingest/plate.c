@@ -157,38 +157,28 @@ static void read_plate(void *object, struct tt_fields *fields)
     tt_keys_read(fields, fields->json.root, tt_plate_keys.name, &tt_plate_keys, plate);
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_plate *made,
-                                  struct tiptrue_plate **plate)
-{
-    if (status == TIPTRUE_OK) {
-        *plate = made;
-    } else {
-        tiptrue_plate_free(made);
-    }
-    return status;
-}
+static const struct tt_document PLATE = {.schema = "tiptrue.plate/1",
+                                         .read = read_plate,
+                                         .size = sizeof(struct tiptrue_plate),
+                                         .arena = offsetof(struct tiptrue_plate, arena),
+                                         .file = TT_FLAG(struct tiptrue_plate, file),
+                                         .source = TT_FLAG(struct tiptrue_plate, source)};
 
 enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
                                         const struct tiptrue_sink *sink,
                                         struct tiptrue_plate **plate, struct tiptrue_error *error)
 {
-    struct tiptrue_plate *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.plate/1", read_plate,  made,
-                                         &made->arena,      &made->file, &made->source};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plate);
+    const struct tt_text given = {text, length};
+    void *made;
+    enum tiptrue_status status =
+        tt_document_read(&PLATE, name, text != NULL ? &given : NULL, sink, &made, error);
+
+    *plate = status == TIPTRUE_OK ? made : *plate;
+    return status;
 }
 
 enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
                                        struct tiptrue_plate **plate, struct tiptrue_error *error)
 {
-    struct tiptrue_plate *made = calloc(1, sizeof(*made));
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.plate/1", read_plate,  made,
-                                         &made->arena,      &made->file, &made->source};
-    return finish(tt_document_read(&document, path, sink, error), made, plate);
+    return tt_plate_read_bytes(path, NULL, 0, sink, plate, error);
 }

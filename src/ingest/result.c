@@ -148,48 +148,33 @@ static void read_result(void *object, struct tt_fields *fields)
     tt_keys_read(fields, fields->json.root, tt_result_keys.name, &tt_result_keys, object);
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made,
-                                  struct tiptrue_solution **solution)
-{
-    if (status == TIPTRUE_OK) {
-        tt_result_sort_reasons(made);
-        *solution = made;
-    } else {
-        tiptrue_solution_free(made);
-    }
-    return status;
-}
+static const struct tt_document RESULT = {.schema = "tiptrue.result/1",
+                                          .read = read_result,
+                                          .size = sizeof(struct tiptrue_solution),
+                                          .arena = offsetof(struct tiptrue_solution, arena)};
 
 enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length,
                                          const struct tiptrue_sink *sink,
                                          struct tiptrue_solution **solution,
                                          struct tiptrue_error *error)
 {
-    struct tiptrue_solution *made = calloc(1, sizeof *made);
-    const char *file;
+    const struct tt_text given = {text, length};
+    void *made;
+    enum tiptrue_status status =
+        tt_document_read(&RESULT, name, text != NULL ? &given : NULL, sink, &made, error);
 
-    if (made == NULL) {
-        return tt_fail_memory(error);
+    if (status == TIPTRUE_OK) {
+        tt_result_sort_reasons(made);
+        *solution = made;
     }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made,
-                                         &made->arena,       &file,       NULL};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made,
-                  solution);
+    return status;
 }
 
 enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
                                           struct tiptrue_solution **solution,
                                           struct tiptrue_error *error)
 {
-    struct tiptrue_solution *made = calloc(1, sizeof *made);
-    const char *file;
-
-    if (made == NULL) {
-        return tt_fail_memory(error);
-    }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made,
-                                         &made->arena,       &file,       NULL};
-    return finish(tt_document_read(&document, path, sink, error), made, solution);
+    return tt_result_read_bytes(path, NULL, 0, sink, solution, error);
 }
 
 bool tt_result_is(const char *text, size_t length)

@@ -79,15 +79,13 @@ static enum tiptrue_status read_bytes(const struct source *source, const struct 
                                       struct tiptrue_run **run)
 {
     struct tt_diagnose diagnose;
-    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
     struct tiptrue_run *made = calloc(1, sizeof(*made));
     if (made == NULL || (made->file = tt_arena_copy_text(&made->arena, source->name,
                                                          strlen(source->name))) == NULL) {
         tiptrue_run_free(made);
         return tt_fail_memory(source->error);
     }
-    tt_diagnose_init(&diagnose, source->sink, source->error, made->file, bytes->text + mark,
-                     bytes->length - mark);
+    tt_diagnose_bytes(&diagnose, source->sink, source->error, made->file, bytes);
     enum tiptrue_status status = TIPTRUE_E_DATA;
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
         tt_digest(bytes->text, bytes->length, made->id);

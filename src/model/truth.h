@@ -19,7 +19,7 @@ struct tt_truth_pose {
 
 /* Shape term of a tip: cos_mm cos(order psi) + sin_mm sin(order psi). */
 struct tt_truth_shape {
-    unsigned order;
+    size_t order;
     double cos_mm, sin_mm;
 };
 

@@ -87,7 +87,7 @@ static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error
         for (size_t k = 0; s->tips[t] != NULL && k < s->tips[t]->n_shape; k++) {
             if (s->tips[t]->shape[k].order < 2) {
                 return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "orders count from 2",
-                               "a shape has order %u", s->tips[t]->shape[k].order);
+                               "a shape has order %zu", s->tips[t]->shape[k].order);
             }
         }
     }
@@ -266,7 +266,7 @@ static double rho_of_shape(const struct tt_site *site, const struct tt_touch *to
     double rho = 0, c, n;
 
     for (size_t k = 0; k < tip->n_shape; k++) {
-        tt_touch_shape_angle(site, touch, tip->shape[k].order, &c, &n);
+        tt_touch_shape_angle(site, touch, (unsigned)tip->shape[k].order, &c, &n);
         rho += tip->shape[k].cos_mm * c + tip->shape[k].sin_mm * n;
     }
     return rho;

@@ -44,7 +44,7 @@ def object_of(schema):
 
 def expect_same(name, table, schema):
     stated = {key: key in schema.get("required", []) for key in schema["properties"]}
-    by_hand = {"order", "schema"}  # required, and read by hand
+    by_hand = {"schema"}  # required, and read by hand
     found = {key: need or key in by_hand and stated.get(key, False) for key, need in table.items()}
     tally.check(found == stated, f"{name}: src/formats has {found}, docs/schema {stated}")
     missing = [key for key in table if not re.search(rf'[`"]{re.escape(key)}["`]', formats)]
@@ -54,7 +54,8 @@ def expect_same(name, table, schema):
 formats = (top / "docs" / "formats.md").read_text(encoding="utf-8")
 truth, motion = tables("truth"), tables("motion")
 inner = {"pose": "poses", "tip": "tips", "edge": "edges", "group": "groups", "mark": "marks", "touch": "touch",
-         "sighting": "sighting", "rotation": "rotation", "moved": "moved", "pad": "pads", "height": "height"}
+         "sighting": "sighting", "rotation": "rotation", "moved": "moved", "pad": "pads", "height": "height",
+         "camera": "camera", "axes": "axes", "slope": "slope_mm_per_m"}
 expect_same("truth", truth["truth"], schemas["truth"])
 for table, key in inner.items():
     expect_same(f"truth {key}", truth[table], object_of(schemas["truth"]["properties"][key]))

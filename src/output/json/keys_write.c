@@ -39,7 +39,11 @@ static void write_pair(struct tt_json *json, const struct tt_key *key, const cha
     tt_json_open(json, '[');
     for (size_t i = 0; i < 2; i++) {
         double value = number_at(from, key->at + i * sizeof value);
-        tt_json_fixed(json, key->form == TT_TURNS_FORM ? tt_deg_from_rad(value) : value);
+        if (key->form == TT_PAIR_FORM) {
+            tt_json_number(json, value);
+        } else {
+            tt_json_fixed(json, key->form == TT_TURNS_FORM ? tt_deg_from_rad(value) : value);
+        }
     }
     tt_json_close(json, ']');
 }
@@ -130,10 +134,11 @@ static void (*const by_form[])(struct tt_json *json, const struct tt_key *key, c
     [TT_TEXT_FORM] = write_text,       [TT_NUMBER_FORM] = write_number,
     [TT_SHORTEST_FORM] = write_number, [TT_LENGTH_FORM] = write_number,
     [TT_ANGLE_FORM] = write_number,    [TT_XY_FORM] = write_pair,
-    [TT_TURNS_FORM] = write_pair,      [TT_COUNT_FORM] = write_count,
-    [TT_BOOL_FORM] = write_bool,       [TT_WORD_FORM] = write_word,
-    [TT_LETTER_FORM] = write_word,     [TT_OBJECT_FORM] = write_inner,
-    [TT_POINTER_FORM] = write_inner,   [TT_LIST_FORM] = write_list,
+    [TT_TURNS_FORM] = write_pair,      [TT_PAIR_FORM] = write_pair,
+    [TT_COUNT_FORM] = write_count,     [TT_BOOL_FORM] = write_bool,
+    [TT_WORD_FORM] = write_word,       [TT_LETTER_FORM] = write_word,
+    [TT_OBJECT_FORM] = write_inner,    [TT_POINTER_FORM] = write_inner,
+    [TT_LIST_FORM] = write_list,
 };
 
 void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *from)
