@@ -41,8 +41,7 @@ static bool copy_effects(struct tt_arena *arena, struct tt_plate_effects from,
     }
     for (size_t i = 0; i < from.n; i++) {
         features[i] = from.features[i];
-        features[i].name =
-            tt_arena_copy_text(arena, from.features[i].name, strlen(from.features[i].name));
+        features[i].name = tt_arena_copy(arena, from.features[i].name);
         x[i] = from.x[i];
         y[i] = from.y[i];
         if (features[i].name == NULL) {
@@ -84,8 +83,8 @@ static enum tiptrue_status note_earlier(struct tiptrue_history *history, const c
             continue;
         }
         struct tt_earlier *earlier = &between->earlier[between->n_earlier];
-        *earlier = (struct tt_earlier){.tip = tt_arena_copy_text(&between->arena, tip, strlen(tip)),
-                                       .run = tt_arena_copy_text(&between->arena, id, strlen(id)),
+        *earlier = (struct tt_earlier){.tip = tt_arena_copy(&between->arena, tip),
+                                       .run = tt_arena_copy(&between->arena, id),
                                        .held = from->held,
                                        .cov = cov_of_run(from),
                                        .dof = from->same_plate_dof};

@@ -80,7 +80,7 @@ enum tiptrue_status tiptrue_machine_path(const struct tiptrue_machine *machine,
                            ? "name such a file on the command line, by --history"
                            : "name such a file on the command line, by --report",
                        "'%s', '%s', leads out of the machine file's folder", KEYS[which],
-                       tt_shown(names[which], strlen(names[which])).text);
+                       tt_shown_text(names[which]).text);
     }
     return beside(machine, names[which], path, error);
 }
@@ -122,7 +122,7 @@ static enum tiptrue_status which_plate(const struct tiptrue_machine *machine,
     return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0, HINT,
                    found == 0 ? "names %zu plates, and none of them is that of the log, '%s'"
                               : "names %zu plates, and several of them are that of the log, '%s'",
-                   n, tt_shown(word, strlen(word)).text);
+                   n, tt_shown_text(word).text);
 }
 
 enum tiptrue_status tiptrue_machine_plate_path(const struct tiptrue_machine *machine,
@@ -227,7 +227,7 @@ enum tiptrue_status tiptrue_machine_newest_log(const struct tiptrue_machine *mac
     if (status == TIPTRUE_OK && newest_s == -HUGE_VAL) {
         status = tt_fail(error, TIPTRUE_E_NO_INPUT, machine->file, 0, 0,
                          "name the log, or correct \"log\"", "no file matches its \"log\", '%s'",
-                         tt_shown(pattern, strlen(pattern)).text);
+                         tt_shown_text(pattern).text);
     } else if (status == TIPTRUE_OK) {
         *path = strdup(found.gl_pathv[newest]);
         status = *path != NULL ? TIPTRUE_OK : tt_fail_memory(error);

@@ -73,7 +73,7 @@ static enum tiptrue_status note_board(void *context, const struct tt_board_recor
                                   &to->version, &to->verdict, &to->run};
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
         const char *from = *words[i];
-        *words[i] = from != NULL ? tt_arena_copy_text(&out->arena, from, strlen(from)) : NULL;
+        *words[i] = from != NULL ? tt_arena_copy(&out->arena, from) : NULL;
         if (from != NULL && *words[i] == NULL) {
             return tt_fail_memory(out->error);
         }

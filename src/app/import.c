@@ -274,7 +274,7 @@ static enum tiptrue_status import_object(struct importing *importing, struct tt_
     } else {
         tt_fault(diagnose, tt_place_at(diagnose, at),
                  "exports of a history, results and run logs can be imported",
-                 "schema '%s' is not what is imported", tt_shown(schema, strlen(schema)).text);
+                 "schema '%s' is not what is imported", tt_shown_text(schema).text);
         return TIPTRUE_E_DATA;
     }
     if (status == TIPTRUE_OK) {

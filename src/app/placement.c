@@ -34,8 +34,7 @@ static enum tiptrue_status check_run(const struct tiptrue_solution *run,
     if (run->machine != NULL && strcmp(run->machine, machine->name) != 0) {
         return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "name a result of the same machine",
                        "the run is of machine '%s', and the machine file is of '%s'",
-                       tt_shown(run->machine, strlen(run->machine)).text,
-                       tt_shown(machine->name, strlen(machine->name)).text);
+                       tt_shown_text(run->machine).text, tt_shown_text(machine->name).text);
     }
     if (run->least_squares) {
         return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "solve the log without it",

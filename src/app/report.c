@@ -188,7 +188,7 @@ static enum tiptrue_status add_name(struct names *names, const char *name)
         names->all = all;
         names->room = room;
     }
-    names->all[names->n] = tt_arena_copy_text(&names->arena, name, strlen(name));
+    names->all[names->n] = tt_arena_copy(&names->arena, name);
     return names->all[names->n++] != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
@@ -227,7 +227,7 @@ static enum tiptrue_status add_exports(struct exports *exports, const struct tt_
             exports->all = all;
             exports->room = room;
         }
-        const char *file = tt_arena_copy_text(&exports->arena, from->file, strlen(from->file));
+        const char *file = tt_arena_copy(&exports->arena, from->file);
         exports->all[exports->n++] = (struct tt_weeks_export){time_s, file};
         if (file == NULL) {
             return TIPTRUE_E_MEMORY;

@@ -158,3 +158,8 @@ void tt_arena_clear(struct tt_arena *arena)
     }
     *arena = (struct tt_arena){0};
 }
+
+char *tt_arena_copy(struct tt_arena *arena, const char *text)
+{
+    return tt_arena_copy_text(arena, text, strlen(text));
+}

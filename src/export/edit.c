@@ -17,7 +17,7 @@ enum tiptrue_status tt_put_read(const char *text, struct tt_export_put *put,
     const char *sign = strchr(text, '=');
     if (sign == NULL) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as t1.offset.x:.4=/tips/t1/x",
-                       "'%s' is not FIELD=PLACE", tt_shown(text, strlen(text)).text);
+                       "'%s' is not FIELD=PLACE", tt_shown_text(text).text);
     }
     put->place = sign + 1;
     return tt_export_field_read(text, (size_t)(sign - text), false, &put->field, error);

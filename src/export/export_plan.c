@@ -129,8 +129,7 @@ static enum tiptrue_status plan_own(struct tt_export_job *job, struct tiptrue_er
         }
         if (index == machine->n_tips) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "list it among the tips",
-                           "has no tip '%s' to write the offset of",
-                           tt_shown(tip->name, strlen(tip->name)).text);
+                           "has no tip '%s' to write the offset of", tt_shown_text(tip->name).text);
         }
         if (!tt_own_edits(machine, index, tip, &job->arena, file->edits, &file->n_edits)) {
             return tt_fail_memory(error);
@@ -194,7 +193,7 @@ enum tiptrue_status tt_export_check_places(struct tt_export_job *job, struct tip
                            any ? "only one axis of the offset of tip '%s' has a place, and it is "
                                  "to be updated"
                                : "tip '%s' is to be updated, and its offset has no place",
-                           tt_shown(tip->name, strlen(tip->name)).text);
+                           tt_shown_text(tip->name).text);
         }
     }
     return TIPTRUE_OK;

@@ -80,12 +80,12 @@ enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, c
         return tt_fail_memory(error);
     }
     out->files = files;
-    made.file = tt_arena_copy_text(&out->arena, file, strlen(file));
-    made.backup = tt_arena_copy_text(&out->arena, backup, strlen(backup));
+    made.file = tt_arena_copy(&out->arena, file);
+    made.backup = tt_arena_copy(&out->arena, backup);
     tt_digest(old->text, old->length, digest);
-    made.old_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
+    made.old_digest = tt_arena_copy(&out->arena, digest);
     tt_digest(new->text, new->length, digest);
-    made.new_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
+    made.new_digest = tt_arena_copy(&out->arena, digest);
     made.old_values = values_json(out, edits, n, false);
     made.new_values = values_json(out, edits, n, true);
     if (made.file == NULL || made.backup == NULL || made.old_digest == NULL ||

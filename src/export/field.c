@@ -261,7 +261,7 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
     }
     for (size_t i = 0; i < solution->n_tips && strlen(hint) < sizeof(hint) - 80; i++) {
         const char *name = solution->tips[i].name;
-        strcat(strcat(strcat(hint, " '"), tt_shown(name, strlen(name)).text), "'");
+        strcat(strcat(strcat(hint, " '"), tt_shown_text(name).text), "'");
     }
     (void)tt_fail(error, TIPTRUE_E_DATA, solution->file, 0, 0, hint,
                   "the result has no tip '%s', which field '%s' names",

@@ -148,7 +148,7 @@ void tt_guard_height_places(struct tt_guards *guards, const struct tt_tip_result
 {
     char text[200], hint[120];
     snprintf(text, sizeof text, "the height of tip '%.90s' is to be updated, and has no place",
-             tt_shown(tip->name, strlen(tip->name)).text);
+             tt_shown_text(tip->name).text);
     snprintf(hint, sizeof hint, "put 'TIP.height', or write %.4f mm where the machine has it",
              tip->height->value_mm);
     tell(guards, TIPTRUE_WARNING, NULL, 0, text, hint);
@@ -194,8 +194,8 @@ void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *s
              "give --machine");
     } else if (strcmp(of, machine->name) != 0) {
         stand(guards, TIPTRUE_GUARD_MACHINE, NULL, 0, "is it the result that was meant?",
-              "the result is of the machine '%s', the machine file of '%s'",
-              tt_shown(of, strlen(of)).text, tt_shown(machine->name, strlen(machine->name)).text);
+              "the result is of the machine '%s', the machine file of '%s'", tt_shown_text(of).text,
+              tt_shown_text(machine->name).text);
     }
 }
 
@@ -236,7 +236,7 @@ void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *sol
                                                          : "";
         stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "touch the present plate",
               "the result was made with the plate '%s', the present one is '%s'",
-              tt_shown(was, strlen(was)).text, tt_shown(present, strlen(present)).text);
+              tt_shown_text(was).text, tt_shown_text(present).text);
     }
     for (size_t i = 0; machine != NULL && i < machine->n_tips; i++) {
         const struct tt_tip *tip = &machine->tips[i];
@@ -246,9 +246,8 @@ void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *sol
                   "another plate's own errors come in with the change",
                   "the present offset of tip '%s' was found with the plate '%s', the result was "
                   "made with '%s'",
-                  tt_shown(tip->name, strlen(tip->name)).text,
-                  tt_shown(tip->offset_plate, strlen(tip->offset_plate)).text,
-                  tt_shown(serial, strlen(serial)).text);
+                  tt_shown_text(tip->name).text, tt_shown_text(tip->offset_plate).text,
+                  tt_shown_text(serial).text);
         }
     }
 }
@@ -293,7 +292,7 @@ static void say_likeness(const struct tt_edit edits[], size_t n, size_t i, doubl
             edits[j].put.field.quantity == edits[i].put.field.quantity && is_limited(&edits[j]) &&
             fabs(new_mm - edits[j].old_mm) <= near_mm) {
             snprintf(text, 120, "; it is the old one of another tip, '%.60s'",
-                     tt_shown(edits[j].tip, strlen(edits[j].tip)).text);
+                     tt_shown_text(edits[j].tip).text);
         }
     }
 }

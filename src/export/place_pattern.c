@@ -108,8 +108,7 @@ static enum tiptrue_status next_match(struct search *search, size_t *from, bool 
         return tt_fail(error, TIPTRUE_E_USAGE, search->config->name, 0, 0,
                        "a pattern that begins with fixed text or ^, and without repetitions within "
                        "repetitions, is quick",
-                       "place '~%s' takes too long to look for",
-                       tt_shown(search->regex, strlen(search->regex)).text);
+                       "place '~%s' takes too long to look for", tt_shown_text(search->regex).text);
     }
     const PCRE2_SIZE *at = pcre2_get_ovector_pointer(search->match);
     bool set = count > 1 && at[2] != PCRE2_UNSET && at[2] <= at[3];
@@ -140,7 +139,7 @@ static enum tiptrue_status find(struct search *search, struct tt_span *span,
         return status;
     }
     place[0] = '~';
-    strcpy(place + 1, tt_shown(search->regex, strlen(search->regex)).text);
+    strcpy(place + 1, tt_shown_text(search->regex).text);
     return count == 0
                ? tt_place_missing(search->config, place,
                                   "no line matches; a place is searched in the text as it is",

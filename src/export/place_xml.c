@@ -350,9 +350,8 @@ static struct shown_name shown_name(const char *sign, const xmlNs *space, const 
 {
     struct shown_name shown;
     const char *prefix = space != NULL && space->prefix != NULL ? (const char *)space->prefix : "";
-    snprintf(shown.text, sizeof(shown.text), "%s%s%s%s", sign,
-             tt_shown(prefix, strlen(prefix)).text, prefix[0] != '\0' ? ":" : "",
-             tt_shown((const char *)name, strlen((const char *)name)).text);
+    snprintf(shown.text, sizeof(shown.text), "%s%s%s%s", sign, tt_shown_text(prefix).text,
+             prefix[0] != '\0' ? ":" : "", tt_shown_text((const char *)name).text);
     return shown;
 }
 
@@ -419,7 +418,7 @@ static enum tiptrue_status doubled(const struct tt_config_text *config, const ch
         const char *shown = text != NULL ? (const char *)text : "";
         snprintf(line, sizeof(line), "line %d: '%s'",
                  owner->type != XML_NAMESPACE_DECL ? (int)owner->line : 0,
-                 tt_shown(shown, strlen(shown)).text);
+                 tt_shown_text(shown).text);
         tt_list_add(&where, line);
     }
     return tt_place_doubled(config, place, (size_t)nodes->nodeNr, &where, error);

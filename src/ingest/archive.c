@@ -177,10 +177,9 @@ const char *tt_archive_time_member(struct tt_fields *fields, const cJSON *object
             return text;
         }
     }
-    tt_fault(fields->diagnose,
-             tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, key)), NULL,
-             "%s: '%s' is '%s', where a time such as 2026-03-02T07:41:12Z is expected", what, key,
-             tt_shown(text, strlen(text)).text);
+    tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, key), NULL,
+                   "%s: '%s' is '%s', where a time such as 2026-03-02T07:41:12Z is expected", what,
+                   key, tt_shown_text(text).text);
     return NULL;
 }
 
@@ -197,10 +196,9 @@ void tt_archive_read_id(struct tt_fields *fields, const cJSON *object, const cha
         memcpy(id, text, TT_RUN_ID_SIZE);
         return;
     }
-    tt_fault(fields->diagnose,
-             tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "id")), NULL,
-             "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
-             tt_shown(text, strlen(text)).text);
+    tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, "id"), NULL,
+                   "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
+                   tt_shown_text(text).text);
 }
 
 static void read_result(struct tt_fields *fields, const cJSON *element, void *to)
@@ -250,8 +248,7 @@ static void *read_elements(struct tt_fields *fields, const cJSON *array, const c
     for (const cJSON *element = count > 0 ? array->child : NULL; element != NULL && made != NULL;
          element = element->next) {
         if (!cJSON_IsObject(element)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL,
-                     "%s is not an object {...}", what);
+            tt_field_fault(fields, element, NULL, "%s is not an object {...}", what);
         } else {
             read(fields, element, made + size * (*n)++);
         }

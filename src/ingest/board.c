@@ -344,8 +344,7 @@ static void check_whole(struct reader *reader)
         tt_warn(reader->diagnose, tt_place_file(reader->diagnose),
                 "is it the machine file that was meant?",
                 "the board was made on machine '%s', and the machine file is of '%s'",
-                tt_shown(board->machine, strlen(board->machine)).text,
-                tt_shown(reader->machine->name, strlen(reader->machine->name)).text);
+                tt_shown_text(board->machine).text, tt_shown_text(reader->machine->name).text);
     }
 }
 
@@ -377,8 +376,7 @@ static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *b
 {
     struct tt_diagnose diagnose;
     struct tiptrue_board *made = calloc(1, sizeof(*made));
-    if (made == NULL ||
-        (made->file = tt_arena_copy_text(&made->arena, name, strlen(name))) == NULL) {
+    if (made == NULL || (made->file = tt_arena_copy(&made->arena, name)) == NULL) {
         tiptrue_board_free(made);
         return tt_fail_memory(error);
     }

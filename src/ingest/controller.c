@@ -170,7 +170,7 @@ static struct shown_move shown_move(const struct joiner *joiner, size_t index)
     struct shown_move shown;
     const struct tt_move *move = &joiner->plan->moves[index];
     snprintf(shown.text, sizeof(shown.text), "move %zu (%s '%s')", index + 1,
-             tt_kind_words[move->kind], tt_shown(move->target, strlen(move->target)).text);
+             tt_kind_words[move->kind], tt_shown_text(move->target).text);
     return shown;
 }
 
@@ -214,11 +214,11 @@ static void pair_by_id(struct joiner *joiner)
         }
         if (move == TT_NONE) {
             tt_fault(diagnose, tt_place_at(diagnose, report->at), "is it the plan of this log?",
-                     "the plan has no move with id '%s'", tt_shown(shown, strlen(shown)).text);
+                     "the plan has no move with id '%s'", tt_shown_text(shown).text);
         } else if (joiner->paired[move] != NULL) {
             tt_fault(diagnose, tt_place_at(diagnose, report->at), "are there two logs in one file?",
                      "a second report with id '%s', the first is in line %zu",
-                     tt_shown(shown, strlen(shown)).text, joiner->paired[move]->line);
+                     tt_shown_text(shown).text, joiner->paired[move]->line);
         } else {
             joiner->paired[move] = report;
             add(joiner, &joiner->plan->moves[move], report);

@@ -101,19 +101,25 @@ static void tell_counted(const struct tt_diagnose *diagnose, enum tiptrue_severi
     }
 }
 
-void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
-              const char *format, ...)
+void tt_fault_list(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+                   const char *format, va_list arguments)
 {
     char text[TEXT_SIZE];
-    va_list arguments;
-    va_start(arguments, format);
     vsnprintf(text, sizeof(text), format, arguments);
-    va_end(arguments);
     tell_counted(diagnose, TIPTRUE_ERROR, ++diagnose->faults, place, text, hint);
     if (diagnose->faults == 1) {
         (void)tt_fail(diagnose->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint,
                       "%s", text);
     }
+}
+
+void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+              const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    tt_fault_list(diagnose, place, hint, format, arguments);
+    va_end(arguments);
 }
 
 void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
@@ -168,4 +174,9 @@ struct tt_shown tt_shown(const char *text, size_t length)
     }
     snprintf(shown.text + n, sizeof(shown.text) - n, "%s", i < length ? "..." : "");
     return shown;
+}
+
+struct tt_shown tt_shown_text(const char *text)
+{
+    return tt_shown(text, strlen(text));
 }

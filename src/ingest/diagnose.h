@@ -5,6 +5,7 @@
 #ifndef TT_INGEST_DIAGNOSE_H
 #define TT_INGEST_DIAGNOSE_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -48,6 +49,8 @@ struct tt_place tt_place_file(const struct tt_diagnose *diagnose);
  * later ones are dropped. */
 void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
               const char *format, ...) TT_PRINTF(4, 5);
+void tt_fault_list(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+                   const char *format, va_list arguments);
 void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
              const char *format, ...) TT_PRINTF(4, 5);
 void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
@@ -64,6 +67,7 @@ struct tt_shown {
     char text[64];
 };
 struct tt_shown tt_shown(const char *text, size_t length);
+struct tt_shown tt_shown_text(const char *text);
 
 /* Whether the text is free of NUL bytes and valid UTF-8; what is not is told as one fault. */
 bool tt_text_check(struct tt_diagnose *diagnose);

@@ -44,7 +44,7 @@ enum tiptrue_status tt_document_read(const struct tt_document *document, const c
 
     path = text == NULL ? tt_bytes_name(path) : path;
     if (status == TIPTRUE_OK && document->file > 0) {
-        path = tt_arena_copy_text(arena, path, strlen(path));
+        path = tt_arena_copy(arena, path);
         memcpy(made + document->file - 1, &path, sizeof path);
         status = path != NULL ? TIPTRUE_OK : tt_fail_memory(error);
     }

@@ -27,15 +27,23 @@ struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item
     return tt_shown(where->value, value_length(where));
 }
 
+void tt_field_fault(struct tt_fields *fields, const cJSON *item, const char *hint,
+                    const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    tt_fault_list(fields->diagnose, tt_json_place(&fields->json, item), hint, format, arguments);
+    va_end(arguments);
+}
+
 void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
                         const char *key, const char *expected)
 {
     const char *hint = cJSON_IsString(item) && expected == A_NUMBER
                            ? "write numbers without quotation marks"
                            : NULL;
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint,
-             "%s: '%s' is %s, and %s is expected", what, key, tt_field_shown(fields, item).text,
-             expected);
+    tt_field_fault(fields, item, hint, "%s: '%s' is %s, and %s is expected", what, key,
+                   tt_field_shown(fields, item).text, expected);
 }
 
 const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
@@ -46,8 +54,8 @@ const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char 
         return item;
     }
     if (need == TT_REQUIRED) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL,
-                 "%s: '%s' is missing", what, key);
+        tt_field_fault(fields, item != NULL ? item : object, NULL, "%s: '%s' is missing", what,
+                       key);
     }
     return NULL;
 }
@@ -86,12 +94,10 @@ const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const c
         return NULL;
     }
     if (item->valuestring[0] == '\0') {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: '%s' is empty",
-                 what, key);
+        tt_field_fault(fields, item, NULL, "%s: '%s' is empty", what, key);
         return NULL;
     }
-    const char *text =
-        tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+    const char *text = tt_arena_copy(fields->arena, item->valuestring);
     fields->out_of_memory = fields->out_of_memory || text == NULL;
     return text;
 }
@@ -110,8 +116,8 @@ static bool read_number(struct tt_fields *fields, const cJSON *item, const char 
     number *= unit;
     if (number < bounds->lowest || number > bounds->highest ||
         (bounds->above && number <= bounds->lowest)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), bounds->hint,
-                 "%s: '%s' cannot be %s", what, key, tt_field_shown(fields, item).text);
+        tt_field_fault(fields, item, bounds->hint, "%s: '%s' cannot be %s", what, key,
+                       tt_field_shown(fields, item).text);
         return false;
     }
     *value = number;
@@ -261,8 +267,8 @@ size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *
     char hint[TT_HINT_SIZE];
     size_t length = strlen(item->valuestring);
     tt_names_hint(words, n, "words", item->valuestring, length, hint);
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' cannot be '%s'",
-             what, key, tt_shown(item->valuestring, length).text);
+    tt_field_fault(fields, item, hint, "%s: '%s' cannot be '%s'", what, key,
+                   tt_shown(item->valuestring, length).text);
     return otherwise;
 }
 
@@ -270,14 +276,14 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
 {
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "schema");
     if (item == NULL || !cJSON_IsString(item)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL,
-                 "\"schema\" is missing: \"schema\": \"%s\" is expected", schema);
+        tt_field_fault(fields, item != NULL ? item : object, NULL,
+                       "\"schema\" is missing: \"schema\": \"%s\" is expected", schema);
         return false;
     }
     if (strcmp(item->valuestring, schema) != 0) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item),
-                 "is it the file that was meant?", "schema '%s', where '%s' is expected",
-                 tt_shown(item->valuestring, strlen(item->valuestring)).text, schema);
+        tt_field_fault(fields, item, "is it the file that was meant?",
+                       "schema '%s', where '%s' is expected", tt_shown_text(item->valuestring).text,
+                       schema);
         return false;
     }
     return true;
@@ -290,7 +296,7 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
     if (item != NULL &&
         !(cJSON_IsString(item) &&
           tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT,
-                 "unknown units %s", tt_field_shown(fields, item).text);
+        tt_field_fault(fields, item, TT_UNITS_HINT, "unknown units %s",
+                       tt_field_shown(fields, item).text);
     }
 }

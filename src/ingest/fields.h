@@ -44,6 +44,10 @@ const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char 
 /* What the file has there, for messages, within one expression. */
 struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item);
 
+/* A fault at @item; @hint may be NULL. */
+void tt_field_fault(struct tt_fields *fields, const cJSON *item, const char *hint,
+                    const char *format, ...) TT_PRINTF(4, 5);
+
 /* Tell that @item, the member @key, is not of the form that is @expected: "a number". */
 void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
                         const char *key, const char *expected);

@@ -234,8 +234,8 @@ static bool name_run(struct join *join)
         const char *file = join->runs[i]->file;
         tt_buffer_printf(&files, "%s%s", i > 0 ? " + " : "", file);
         tt_buffer_printf(&ids, "%s%s", i > 0 ? "+" : "", join->runs[i]->id);
-        run->logs[i] = (struct tt_log){tt_arena_copy_text(&run->arena, file, strlen(file)),
-                                       i > 0 ? (i + 1) * step : 0};
+        run->logs[i] =
+            (struct tt_log){tt_arena_copy(&run->arena, file), i > 0 ? (i + 1) * step : 0};
         run->n_logs += run->logs[i].file != NULL;
     }
     bool good = run->n_logs == join->n && !files.failed && !ids.failed;
@@ -254,7 +254,7 @@ static const char **copied(struct tt_arena *arena, const char *const *texts, siz
     const char **copies = TT_ARENA_NEW(arena, n, const char *);
 
     for (size_t i = 0; i < n && copies != NULL; i++) {
-        copies[i] = tt_arena_copy_text(arena, texts[i], strlen(texts[i]));
+        copies[i] = tt_arena_copy(arena, texts[i]);
         copies = copies[i] != NULL ? copies : NULL;
     }
     return copies;
@@ -268,8 +268,7 @@ static bool own_texts(struct join *join)
                             &run->started, &run->operator_name, &run->note};
 
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        if (*texts[i] != NULL &&
-            (*texts[i] = tt_arena_copy_text(&run->arena, *texts[i], strlen(*texts[i]))) == NULL) {
+        if (*texts[i] != NULL && (*texts[i] = tt_arena_copy(&run->arena, *texts[i])) == NULL) {
             return false;
         }
     }

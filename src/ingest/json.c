@@ -53,7 +53,7 @@ static void tell_doubled(struct tt_json *json, const cJSON *first, const cJSON *
     size_t line = place.line;
     tt_fault(json->diagnose, tt_json_key_place(json, again), "leave one of them",
              "key '%s' stands twice in one object, first in line %zu",
-             tt_shown(again->string, strlen(again->string)).text, line);
+             tt_shown_text(again->string).text, line);
 }
 
 static int compare_keys(const void *a, const void *b)

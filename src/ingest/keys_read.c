@@ -254,8 +254,7 @@ static const char *name_element(const struct tt_key *key, const cJSON *element, 
     if (first->form != TT_TEXT_FORM || first->need == TT_OPTIONAL || !cJSON_IsString(text)) {
         return key->inner->name;
     }
-    snprintf(name, 80, "%s '%s'", key->inner->name,
-             tt_shown(text->valuestring, strlen(text->valuestring)).text);
+    snprintf(name, 80, "%s '%s'", key->inner->name, tt_shown_text(text->valuestring).text);
     return name;
 }
 
@@ -272,9 +271,8 @@ static bool is_unique(struct tt_fields *fields, const struct tt_key *key, const 
         return true;
     }
     if (name != NULL && tt_names_find(names, name, strlen(name)) != TT_NONE) {
-        tt_fault(fields->diagnose,
-                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(item, first->key)),
-                 "names are unique among their kind", "there is a second %s", what);
+        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(item, first->key),
+                       "names are unique among their kind", "there is a second %s", what);
         return false;
     }
     if (name != NULL && !tt_names_add(names, name)) {
@@ -300,9 +298,9 @@ static void read_list(struct tt_fields *fields, const struct tt_member *member)
          item = item->next) {
         char name[80], *into = list + n * key->size;
         if (!cJSON_IsObject(item)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL,
-                     "%s: an element of '%s' is %s, and an object {...} is expected", member->what,
-                     key->key, tt_field_shown(fields, item).text);
+            tt_field_fault(fields, item, NULL,
+                           "%s: an element of '%s' is %s, and an object {...} is expected",
+                           member->what, key->key, tt_field_shown(fields, item).text);
             continue;
         }
         const char *what = name_element(key, item, member->what, n + 1, name);

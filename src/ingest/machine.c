@@ -44,9 +44,9 @@ static void check_range(struct tt_fields *fields, const struct tt_member *member
                         const struct tt_range *range)
 {
     if (range->stated && !(range->low < range->high)) {
-        tt_fault(fields->diagnose,
-                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(member->item, key)),
-                 "[lowest, highest]", "%s: '%s' is not a range", member->key->inner->name, key);
+        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(member->item, key),
+                       "[lowest, highest]", "%s: '%s' is not a range", member->key->inner->name,
+                       key);
     }
 }
 
@@ -73,14 +73,12 @@ static bool read_puts(struct tt_fields *fields, const struct tt_member *member)
     for (const cJSON *put = n > 0 ? puts->child : NULL; put != NULL && !fields->out_of_memory;
          put = put->next) {
         if (!cJSON_IsString(put) || strchr(put->valuestring, '=') == NULL) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, put),
-                     "such as \"t1.offset.x=/tips/t1/x\"",
-                     "%s: each element of '%s' is a text FIELD=PLACE", member->what,
-                     member->key->key);
+            tt_field_fault(fields, put, "such as \"t1.offset.x=/tips/t1/x\"",
+                           "%s: each element of '%s' is a text FIELD=PLACE", member->what,
+                           member->key->key);
             continue;
         }
-        const char *copy =
-            tt_arena_copy_text(fields->arena, put->valuestring, strlen(put->valuestring));
+        const char *copy = tt_arena_copy(fields->arena, put->valuestring);
         fields->out_of_memory = fields->out_of_memory || copy == NULL;
         target->puts[target->n_puts++] = copy;
     }
@@ -105,8 +103,7 @@ static bool read_plates(struct tt_fields *fields, const struct tt_member *member
                                "a path, or a list of paths");
             break;
         }
-        const char *copy =
-            tt_arena_copy_text(fields->arena, path->valuestring, strlen(path->valuestring));
+        const char *copy = tt_arena_copy(fields->arena, path->valuestring);
         fields->out_of_memory = copy == NULL;
         files->plates[files->n_plates++] = copy;
     }

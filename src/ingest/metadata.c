@@ -162,21 +162,18 @@ void tt_metadata_compare(struct tt_builder *builder)
     if (machine != NULL && run->machine != NULL && strcmp(run->machine, machine->name) != 0) {
         tt_warn(builder->diagnose, place, "is it the machine file that was meant?",
                 "the run was made on machine '%s', and the machine file is of '%s'",
-                tt_shown(run->machine, strlen(run->machine)).text,
-                tt_shown(machine->name, strlen(machine->name)).text);
+                tt_shown_text(run->machine).text, tt_shown_text(machine->name).text);
     }
     if (plate != NULL && run->plate != NULL && strcmp(run->plate, plate->name) != 0 &&
         (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0)) {
         tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
                 "the run was made on plate '%s', and the plate file is of '%s'",
-                tt_shown(run->plate, strlen(run->plate)).text,
-                tt_shown(plate->name, strlen(plate->name)).text);
+                tt_shown_text(run->plate).text, tt_shown_text(plate->name).text);
     }
     if (plate != NULL && run->plate_serial != NULL && plate->serial != NULL &&
         strcmp(run->plate_serial, plate->serial) != 0) {
         tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
                 "the run was made on the plate with serial '%s', and the plate file is of '%s'",
-                tt_shown(run->plate_serial, strlen(run->plate_serial)).text,
-                tt_shown(plate->serial, strlen(plate->serial)).text);
+                tt_shown_text(run->plate_serial).text, tt_shown_text(plate->serial).text);
     }
 }

@@ -181,8 +181,8 @@ void tt_names_hint(const char *const *known, size_t n, const char *what, const c
         return;
     }
     if (nearest != TT_NONE) {
-        used = snprintf(hint, TT_HINT_SIZE, "did you mean '%s'? ",
-                        tt_shown(known[nearest], strlen(known[nearest])).text);
+        used =
+            snprintf(hint, TT_HINT_SIZE, "did you mean '%s'? ", tt_shown_text(known[nearest]).text);
     }
     used += snprintf(hint + used, TT_HINT_SIZE - (size_t)used, "known %s:", what);
     for (size_t i = 0; i < n; i++) {
@@ -191,6 +191,6 @@ void tt_names_hint(const char *const *known, size_t n, const char *what, const c
             return;
         }
         used += snprintf(hint + used, TT_HINT_SIZE - (size_t)used, "%s '%s'", i > 0 ? "," : "",
-                         tt_shown(known[i], strlen(known[i])).text);
+                         tt_shown_text(known[i]).text);
     }
 }

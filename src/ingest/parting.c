@@ -169,7 +169,7 @@ static struct shown_move shown_move(const struct tiptrue_plan *plan, size_t inde
     struct shown_move shown;
     const struct tt_move *move = &plan->moves[index];
     snprintf(shown.text, sizeof(shown.text), "move %zu (%s '%s')", index + 1,
-             tt_kind_words[move->kind], tt_shown(move->target, strlen(move->target)).text);
+             tt_kind_words[move->kind], tt_shown_text(move->target).text);
     return shown;
 }
 

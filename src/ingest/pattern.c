@@ -112,7 +112,7 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
             tt_names_hint(group_names, TT_GROUPS, "groups", name, strlen(name), hint);
             tt_warn(diagnose, tt_place_file(diagnose), hint,
                     "the pattern's group '%s' is not known, and not used",
-                    tt_shown(name, strlen(name)).text);
+                    tt_shown_text(name).text);
         }
     }
 }

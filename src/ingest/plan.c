@@ -62,9 +62,8 @@ static bool read_id(struct tt_fields *fields, const struct tt_member *member)
 
     memcpy(member->into + member->key->at, &id, sizeof id);
     if (id != NULL && tt_names_find(&reader->ids, id, strlen(id)) != TT_NONE) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                 "each move has an id of its own", "%s: id '%s' appears twice", member->what,
-                 tt_shown(id, strlen(id)).text);
+        tt_field_fault(fields, member->item, "each move has an id of its own",
+                       "%s: id '%s' appears twice", member->what, tt_shown_text(id).text);
     } else if (id != NULL && !tt_names_add(&reader->ids, id)) {
         fields->out_of_memory = true;
     }
@@ -90,11 +89,9 @@ static void read_approach(struct tt_fields *fields, const struct tt_member *memb
         tt_field_text(fields, member->item, member->what, "approach", TT_OPTIONAL);
     if (approach != NULL &&
         !tt_approach_read(approach, strlen(approach), &move->approach_x, &move->approach_y)) {
-        tt_fault(fields->diagnose,
-                 tt_json_place(&fields->json,
-                               cJSON_GetObjectItemCaseSensitive(member->item, "approach")),
-                 TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", member->what,
-                 tt_shown(approach, strlen(approach)).text);
+        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(member->item, "approach"),
+                       TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", member->what,
+                       tt_shown_text(approach).text);
     }
 }
 
@@ -131,8 +128,8 @@ static bool read_log_units(struct tt_fields *fields, const struct tt_member *mem
         tt_field_text(fields, member->object, member->what, "log_units", TT_OPTIONAL);
 
     if (word != NULL && !tt_units_read(word, strlen(word), &reader->plan->log_mm_per_unit)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item), TT_UNITS_HINT,
-                 "unknown units '%s'", tt_shown(word, strlen(word)).text);
+        tt_field_fault(fields, member->item, TT_UNITS_HINT, "unknown units '%s'",
+                       tt_shown_text(word).text);
     }
     return true;
 }
@@ -162,8 +159,7 @@ static void read_plan(void *object, struct tt_fields *fields)
     plan->mm_per_unit = fields->mm_per_unit;
     tt_keys_read(fields, root, tt_plan_keys.name, &tt_plan_keys, plan);
     if (cJSON_IsArray(moves) && moves->child == NULL) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, moves), NULL,
-                 "the plan has no moves");
+        tt_field_fault(fields, moves, NULL, "the plan has no moves");
     }
 }
 

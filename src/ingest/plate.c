@@ -35,11 +35,11 @@ static void tell_unknown(struct tt_fields *fields, const struct tt_member *membe
     }
     tt_names_hint(names, n, reference ? "marks" : "groups", name, strlen(name), hint);
     if (reference) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item), hint,
-                 "unknown reference mark '%s'", tt_shown(name, strlen(name)).text);
+        tt_field_fault(fields, member->item, hint, "unknown reference mark '%s'",
+                       tt_shown_text(name).text);
     } else {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item), hint,
-                 "%s: unknown group '%s'", member->what, tt_shown(name, strlen(name)).text);
+        tt_field_fault(fields, member->item, hint, "%s: unknown group '%s'", member->what,
+                       tt_shown_text(name).text);
     }
 }
 
@@ -87,9 +87,8 @@ static bool check_edge(struct tt_fields *fields, const struct tt_member *member)
         return true; /* told already */
     }
     if (length_mm < SHORTEST_EDGE_MM) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                 "'from' and 'to' are two points of the edge, apart", "%s has no length",
-                 member->what);
+        tt_field_fault(fields, member->item, "'from' and 'to' are two points of the edge, apart",
+                       "%s has no length", member->what);
         return false;
     }
     set_normal(edge, length_mm);
@@ -101,7 +100,7 @@ static void check_origin(struct tt_fields *fields, const struct tt_member *membe
                          struct tt_mark *mark)
 {
     const struct tt_place place = tt_json_place(&fields->json, member->item);
-    struct tt_shown name = tt_shown(mark->name, strlen(mark->name));
+    struct tt_shown name = tt_shown_text(mark->name);
 
     if (mark->at.x_mm != 0.0 || mark->at.y_mm != 0.0) {
         tt_fault(fields->diagnose, place,

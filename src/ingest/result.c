@@ -60,9 +60,9 @@ static bool check_run(struct tt_fields *fields, const struct tt_member *member)
     double seconds;
 
     if (s->started != NULL && !tt_time_read(s->started, strlen(s->started), &seconds)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                 "RFC 3339, such as 2026-03-02T07:40:00Z", "%s: its start '%s' is not a time",
-                 member->key->inner->name, tt_shown(s->started, strlen(s->started)).text);
+        tt_field_fault(fields, member->item, "RFC 3339, such as 2026-03-02T07:40:00Z",
+                       "%s: its start '%s' is not a time", member->key->inner->name,
+                       tt_shown_text(s->started).text);
     }
     return true;
 }
@@ -75,8 +75,7 @@ static bool check_feature(struct tt_fields *fields, const struct tt_member *memb
     if (feature->kind == TT_FEATURE_EDGE) {
         feature->axis = '\0';
     } else if (feature->axis == '\0') {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item), "x or y",
-                 "%s: its axis is missing", member->what);
+        tt_field_fault(fields, member->item, "x or y", "%s: its axis is missing", member->what);
     }
     return true;
 }

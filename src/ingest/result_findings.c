@@ -27,7 +27,7 @@ bool tt_result_finding_code(struct tt_fields *fields, const struct tt_member *me
     if (name != NULL && finding->code == UNKNOWN) {
         tt_warn(fields->diagnose, tt_json_place(&fields->json, member->object),
                 "was the result written by a newer version?", "%s: unknown code '%s' is left out",
-                member->what, tt_shown(name, strlen(name)).text);
+                member->what, tt_shown_text(name).text);
     }
     return true;
 }
@@ -173,8 +173,7 @@ bool tt_result_values(struct tt_fields *fields, const struct tt_member *member)
             return true;
         }
         if (cJSON_IsString(item)) {
-            value->text =
-                tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+            value->text = tt_arena_copy(fields->arena, item->valuestring);
             fields->out_of_memory = fields->out_of_memory || value->text == NULL;
         } else {
             double number = cJSON_IsNumber(item) ? item->valuedouble : NAN;

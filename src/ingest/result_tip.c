@@ -55,9 +55,8 @@ static void read_matrix(struct tt_fields *fields, const struct tt_member *member
                           element(fields, first->child->next, member),
                           element(fields, second->child->next, member)};
     if (!is_covariance(&cov, element(fields, second->child, member))) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                 "symmetric, variances on the diagonal", "%s: '%s' is not a covariance matrix",
-                 member->what, member->key->key);
+        tt_field_fault(fields, member->item, "symmetric, variances on the diagonal",
+                       "%s: '%s' is not a covariance matrix", member->what, member->key->key);
         return;
     }
     memcpy(member->into + member->key->at, &cov, sizeof cov);
@@ -79,10 +78,9 @@ bool tt_result_covariance(struct tt_fields *fields, const struct tt_member *memb
         ((isnan(cov.xx_mm2) && member->key->when > 0 && tt_key_has_x(member->key, member->into)) ||
          (isnan(cov.yy_mm2) && member->key->when_y > 0 &&
           tt_key_has_y(member->key, member->into)))) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, member->object),
-                 "an offset without its uncertainty is of no use",
-                 "%s: neither '%s' nor the standard uncertainty is there", member->what,
-                 member->key->key);
+        tt_field_fault(fields, member->object, "an offset without its uncertainty is of no use",
+                       "%s: neither '%s' nor the standard uncertainty is there", member->what,
+                       member->key->key);
     }
     cov.xx_mm2 = isnan(cov.xx_mm2) ? 0 : cov.xx_mm2;
     cov.yy_mm2 = isnan(cov.yy_mm2) ? 0 : cov.yy_mm2;
@@ -182,10 +180,9 @@ bool tt_result_budget_line(struct tt_fields *fields, const struct tt_member *mem
     bool told = line->code == TT_BUDGET_OTHER || fields->diagnose->faults > 0;
     for (size_t i = 1; i <= n && !told; i++) {
         if ((line - i)->code == line->code) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                     "each source contributes one line", "%s: '%s' has two lines for '%s'",
-                     member->what, member->key->key,
-                     tt_shown(line->source, strlen(line->source)).text);
+            tt_field_fault(fields, member->item, "each source contributes one line",
+                           "%s: '%s' has two lines for '%s'", member->what, member->key->key,
+                           tt_shown_text(line->source).text);
             break;
         }
     }
@@ -263,7 +260,7 @@ const char **tt_result_texts(struct tt_fields *fields, const struct tt_member *m
             tt_field_tell_form(fields, item, member->what, member->key->key, "a list of strings");
             break;
         }
-        texts[*n] = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+        texts[*n] = tt_arena_copy(fields->arena, item->valuestring);
         fields->out_of_memory = texts[*n] == NULL;
         *n += texts[*n] != NULL;
     }

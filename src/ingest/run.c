@@ -80,8 +80,7 @@ static enum tiptrue_status read_bytes(const struct source *source, const struct 
 {
     struct tt_diagnose diagnose;
     struct tiptrue_run *made = calloc(1, sizeof(*made));
-    if (made == NULL || (made->file = tt_arena_copy_text(&made->arena, source->name,
-                                                         strlen(source->name))) == NULL) {
+    if (made == NULL || (made->file = tt_arena_copy(&made->arena, source->name)) == NULL) {
         tiptrue_run_free(made);
         return tt_fail_memory(source->error);
     }

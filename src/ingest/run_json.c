@@ -128,8 +128,8 @@ static bool check_schema(struct reader *reader, const struct tt_json *json)
     }
     if (strcmp(schema->valuestring, SCHEMA) != 0) {
         tt_fault(diagnose, tt_json_place(json, schema), "is it the file that was meant?",
-                 "schema '%s', where '%s' is expected",
-                 tt_shown(schema->valuestring, strlen(schema->valuestring)).text, SCHEMA);
+                 "schema '%s', where '%s' is expected", tt_shown_text(schema->valuestring).text,
+                 SCHEMA);
         return false;
     }
     return true;

@@ -22,9 +22,8 @@ static bool check_depths(struct tt_fields *fields, const struct tt_member *membe
         const cJSON *depth = tt_field(fields, member->item, member->key->key, key->key,
                                       share > 0 ? TT_REQUIRED : TT_OPTIONAL);
         if (depth != NULL && !(depth_mm[0] >= 0 && depth_mm[1] >= depth_mm[0])) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, depth),
-                     "[least, most], neither negative", "touch: '%s' is not a range of depths",
-                     key->key);
+            tt_field_fault(fields, depth, "[least, most], neither negative",
+                           "touch: '%s' is not a range of depths", key->key);
         }
     }
     return true;

@@ -100,9 +100,8 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
     tt_page_prose(
         page, 2,
         "The smallest fault that 9 of 10 such runs see, and how far it moves an offset unseen:");
-    tt_page_at(page, 2, "edge");
-    tt_page_go(page, at);
-    tt_text_unseen_head(page);
+    tt_page_go(page, 2);
+    tt_page_heads(page, "edge", at, TT_UNSEEN_HEADS);
     for (size_t i = 0; i < expected->n_edges; i++) {
         tt_page_at(page, 2, expected->edges[i].name);
         tt_page_go(page, at);

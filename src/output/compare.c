@@ -198,16 +198,8 @@ static void row(struct tt_page *page, size_t at, const char *name, const char *w
 
 static void head(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at + 15);
-    tt_page_cell(page, 20, "B - A x, y");
-    tt_page_cell(page, 18, "u x, y");
-    tt_page_cell(page, 10, "p");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 15);
-    tt_page_cell_unit(page, 20, "");
-    tt_page_cell_unit(page, 18, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at + 15, "20 B - A x, y|18 u x, y|10 p");
+    tt_page_heads(page, "", at + 15, "20 {small}|18 {small}");
 }
 
 static void say_only(struct tt_page *page, const char *which, const char *const names[], size_t n)

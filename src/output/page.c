@@ -6,6 +6,7 @@
 #include "output/page.h"
 
 #include <stdarg.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/escape.h"
@@ -259,11 +260,31 @@ void tt_page_cell_length(struct tt_page *page, size_t width, double value_mm, bo
     tt_page_cell_fixed(page, width, units->per_mm * value_mm, units->decimals, plus);
 }
 
-void tt_page_cell_unit(struct tt_page *page, size_t width, const char *before)
+/* @text up to @end into page->number, the units' names in it filled in. */
+static void fill_head(struct tt_page *page, const char *text, const char *end)
 {
+    const struct tt_units *units = tt_page_units(page);
+    const char *brace = memchr(text, '{', (size_t)(end - text));
+
     tt_buffer_reset(&page->number);
-    tt_buffer_printf(&page->number, "%s%s", before, tt_page_units(page)->small);
-    tt_page_cell(page, width, text_of(page, &page->number));
+    tt_buffer_add(&page->number, text, (size_t)((brace != NULL ? brace : end) - text));
+    if (brace != NULL) {
+        tt_buffer_puts(&page->number, brace[1] == 'l' ? units->length : units->small);
+    }
+}
+
+void tt_page_heads(struct tt_page *page, const char *first, size_t at, const char *cells)
+{
+    tt_page_puts(page, first);
+    tt_page_go(page, at);
+    for (const char *end; *cells != '\0'; cells = end + (*end == '|')) {
+        char *text;
+        size_t width = strtoul(cells, &text, 10);
+        end = text + strcspn(text, "|");
+        fill_head(page, text + 1, end);
+        tt_page_cell(page, width, text_of(page, &page->number));
+    }
+    tt_page_line_end(page);
 }
 
 /* Whether the word at @s is a unit, so that the line does not end before it. */

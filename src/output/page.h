@@ -77,9 +77,12 @@ void tt_page_cell_small(struct tt_page *page, size_t width, double value_mm, int
                         bool plus);
 /* A coordinate in the page's unit of length, in a cell. */
 void tt_page_cell_length(struct tt_page *page, size_t width, double value_mm, bool plus);
-/* The names of those units; in a cell behind @before. */
+/* The names of those units. */
 const struct tt_units *tt_page_units(const struct tt_page *page);
-void tt_page_cell_unit(struct tt_page *page, size_t width, const char *before);
+
+/* A line of headings: @first, then from column @at on a cell for each "WIDTH TEXT" of @cells, which
+ * have '|' between them; in a text {length} and {small} stand for the names of the page's units. */
+void tt_page_heads(struct tt_page *page, const char *first, size_t at, const char *cells);
 
 /* @text by words from the current column; further lines start at @indent. A number stays with its
  * unit. Lengths in it are converted to the page's units. Ends the line. */

@@ -55,7 +55,7 @@ formats = (top / "docs" / "formats.md").read_text(encoding="utf-8")
 truth, motion = tables("truth"), tables("motion")
 inner = {"pose": "poses", "tip": "tips", "edge": "edges", "group": "groups", "mark": "marks", "touch": "touch",
          "sighting": "sighting", "rotation": "rotation", "moved": "moved", "pad": "pads", "height": "height",
-         "camera": "camera", "axes": "axes", "slope": "slope_mm_per_m"}
+         "camera": "camera", "axes": "axes"}
 expect_same("truth", truth["truth"], schemas["truth"])
 for table, key in inner.items():
     expect_same(f"truth {key}", truth[table], object_of(schemas["truth"]["properties"][key]))

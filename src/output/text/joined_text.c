@@ -26,21 +26,9 @@ static void write_tip(struct tt_page *page, const struct tiptrue_placement *p, s
 
 static void write_heading(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 24, "in use x, y");
-    tt_page_cell(page, 25, "offset x, y");
-    tt_page_cell(page, 10, "total");
-    tt_page_cell(page, 9, "before");
-    tt_page_line_end(page);
-    tt_page_go(page, at);
-    tt_page_cell(page, 12, tt_page_units(page)->length);
-    tt_page_cell(page, 12, tt_page_units(page)->length);
-    tt_page_cell(page, 13, tt_page_units(page)->length);
-    tt_page_cell(page, 12, tt_page_units(page)->length);
-    tt_page_cell_unit(page, 10, "");
-    tt_page_cell_unit(page, 9, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at, "24 in use x, y|25 offset x, y|10 total|9 before");
+    tt_page_heads(page, "", at,
+                  "12 {length}|12 {length}|13 {length}|12 {length}|10 {small}|9 {small}");
 }
 
 void tt_text_joined_groups(struct tt_page *page, const struct tt_joined *j)

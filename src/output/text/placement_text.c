@@ -119,17 +119,10 @@ static void pair_cells(struct tt_page *page, bool known, struct tt_pair value, s
 static void write_tips(struct tt_page *page, const struct tiptrue_placement *p)
 {
     size_t at = name_width(page, p);
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 7, "parts");
-    tt_page_cell(page, 27, p->relative ? "offset - mean x, y" : "add to offset x, y");
-    tt_page_cell(page, 8, "off");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 7);
-    tt_page_cell_unit(page, 9, "");
-    tt_page_cell_unit(page, 9, "");
-    tt_page_cell(page, 9, TT_PLUS_MINUS);
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at,
+                  p->relative ? "7 parts|27 offset - mean x, y|8 off"
+                              : "7 parts|27 add to offset x, y|8 off");
+    tt_page_heads(page, "", at + 7, "9 {small}|9 {small}|9 " TT_PLUS_MINUS);
     for (size_t i = 0; i < p->n_tips; i++) {
         const struct tt_placed_tip *t = &p->tips[i];
         tt_page_puts(page, t->name);
@@ -176,11 +169,7 @@ static void write_since(struct tt_page *page, const struct tt_board_since *since
         width += c->over != NULL ? tt_page_width(page, c->over) + strlen(" over ") : 0;
         at = width > at ? width : at;
     }
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 27, "offset changed x, y");
-    tt_page_cell(page, 18, "by chance in");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at, "27 offset changed x, y|18 by chance in");
     for (size_t i = 0; i < since->n_changes; i++) {
         const struct tt_board_change *c = &since->changes[i];
         tt_page_puts(page, c->tip);
@@ -225,15 +214,8 @@ static void write_capability(struct tt_page *page, const struct tiptrue_placemen
     if (p->n_capability == 0) {
         return;
     }
-    tt_page_puts(page, "tip");
-    tt_page_at(page, at, "within");
-    tt_page_go(page, at + 10);
-    tt_page_cell(page, 6, "Cp");
-    tt_page_cell(page, 6, "Cpk");
-    tt_page_cell(page, 14, "Cpk 95 %");
-    tt_page_cell(page, 14, "parts within");
-    tt_page_cell(page, 11, "at least");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at - 1,
+                  "7 within|10 Cp|6 Cpk|14 Cpk 95 %|14 parts within|11 at least");
     for (size_t k = 0; k < p->n_capability; k++) {
         const struct tt_capability *c = &p->capability[k];
         const char *name = c->tip == TT_NONE ? "all" : p->tip_names[c->tip];

@@ -17,12 +17,7 @@ static void write_tips(struct tt_page *page, const struct tiptrue_test_board *b)
     for (size_t t = 0; t < b->n_tips; t++) {
         at = tt_page_wider(page, at, b->tips[t].name, 2);
     }
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 7, "parts");
-    tt_page_cell(page, 13, "offset, " TT_UM);
-    tt_page_cell(page, 20, "turns with it, " TT_UM);
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at, "7 parts|13 offset, " TT_UM "|20 turns with it, " TT_UM);
     for (size_t t = 0; t < b->n_tips; t++) {
         const struct tt_test_tip *tip = &b->tips[t];
         tt_page_puts(page, tip->name);

@@ -10,22 +10,11 @@
 
 static void heights_head(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_at(page, at, "verdict");
-    tt_page_cell(page, 14, "height");
-    tt_page_cell(page, 10, "change");
-    tt_page_cell(page, 10, TT_PLUS_MINUS " total");
-    tt_page_cell(page, 10, TT_PLUS_MINUS " change");
-    tt_page_cell(page, 19, "face runout");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 7);
-    tt_page_cell(page, 14, tt_page_units(page)->length);
-    tt_page_cell_unit(page, 10, "");
-    tt_page_cell_unit(page, 10, "");
-    tt_page_cell_unit(page, 10, "");
-    tt_page_cell_unit(page, 11, "");
-    tt_page_cell(page, 8, TT_DEGREE);
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at - 1,
+                  "8 verdict|14 height|10 change|10 " TT_PLUS_MINUS " total|10 " TT_PLUS_MINUS
+                  " change|19 face runout");
+    tt_page_heads(page, "", at + 7,
+                  "14 {length}|10 {small}|10 {small}|10 {small}|11 {small}|8 " TT_DEGREE);
 }
 
 static void heights_row(struct tt_page *page, size_t at, const struct tt_tip_result *t)

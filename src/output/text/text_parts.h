@@ -67,11 +67,11 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution
 /* One sentence: the straightness of the edges that have one; nothing where none has. */
 void tt_text_straightness(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *solution);
-/* text_unseen.c: the two columns that stand behind an edge or a mark (of the heading and of one
- * row; the line ends); the marks' table, names from column @indent, numbers behind column @at or
+/* text_unseen.c: the two columns that stand behind an edge or a mark (their headings; those of one
+ * row: the line ends); the marks' table, names from column @indent, numbers behind column @at or
  * further right; one paragraph where a fault that is not seen moves an offset by more than the
  * permitted error. */
-void tt_text_unseen_head(struct tt_page *page);
+#define TT_UNSEEN_HEADS "11 unseen/{small}|11 effect/{small}"
 void tt_text_unseen_cells(struct tt_page *page, double shift_mm, double effect_mm);
 void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *solution, size_t indent,
                    size_t at);

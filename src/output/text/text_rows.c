@@ -163,15 +163,9 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
     for (size_t i = 0; i < s->n_edges; i++) {
         name = tt_page_wider(page, name, s->edges[i].name, 0);
     }
-    tt_page_puts(page, "edge");
-    tt_page_go(page, name);
-    tt_page_cell(page, 9, "touches");
-    tt_page_cell(page, 6, "used");
-    tt_page_cell_unit(page, 9, "mean/");
-    tt_page_cell_unit(page, 8, "rms/");
-    tt_page_cell_unit(page, 10, "shift/");
-    tt_page_cell_unit(page, 8, "u/");
-    tt_text_unseen_head(page);
+    tt_page_heads(page, "edge", name,
+                  "9 touches|6 used|9 mean/{small}|8 rms/{small}|10 shift/{small}|8 "
+                  "u/{small}|" TT_UNSEEN_HEADS);
     for (size_t i = 0; i < s->n_edges; i++) {
         const struct tt_edge_result *e = &s->edges[i];
         tt_page_puts(page, e->name);
@@ -266,10 +260,7 @@ static void tell_row(struct tt_page *page, const struct tt_row_result *row)
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *s)
 {
     tt_page_line(page, "  line  kind   target      tip     rotation residual  sight y  weight");
-    tt_page_cell(page, 43, TT_DEGREE);
-    tt_page_cell_unit(page, 9, "");
-    tt_page_cell_unit(page, 9, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "", 0, "43 " TT_DEGREE "|9 {small}|9 {small}");
     for (size_t i = 0; i < s->n_rows; i++) {
         tell_row(page, &s->rows[i]);
     }

@@ -29,21 +29,10 @@ static size_t names_end(const struct tt_page *page, const struct tiptrue_solutio
 
 static void offsets_head(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_at(page, at, "verdict");
-    tt_page_cell(page, OFFSET_WIDTH, "offset x");
-    tt_page_cell(page, OFFSET_WIDTH, "offset y");
-    tt_page_cell(page, 2 * CHANGE_WIDTH, "change x, y");
-    tt_page_cell(page, EXPANDED_WIDTH, TT_PLUS_MINUS " total");
-    tt_page_cell(page, EXPANDED_WIDTH, TT_PLUS_MINUS " change");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 7);
-    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
-    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
-    tt_page_cell_unit(page, 2 * CHANGE_WIDTH, "");
-    tt_page_cell_unit(page, EXPANDED_WIDTH, "");
-    tt_page_cell_unit(page, EXPANDED_WIDTH, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at - 1,
+                  "8 verdict|15 offset x|15 offset y|16 change x, y|9 " TT_PLUS_MINUS
+                  " total|9 " TT_PLUS_MINUS " change");
+    tt_page_heads(page, "", at + 7, "15 {length}|15 {length}|16 {small}|9 {small}|9 {small}");
 }
 
 static void cell_change(struct tt_page *page, bool known, double change_mm, double expanded_mm)
@@ -85,20 +74,10 @@ static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_so
 
 static void motion_head(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 22, "eccentricity");
-    tt_page_cell(page, 10, "direction");
-    tt_page_cell(page, 18, "full indicator");
-    tt_page_cell(page, 20, "contact radius");
-    tt_page_line_end(page);
-    tt_page_go(page, at);
-    tt_page_cell_unit(page, 22, "");
-    tt_page_cell(page, 10, TT_DEGREE);
-    tt_page_cell_unit(page, 18, "movement, ");
-    tt_page_cell(page, 12, tt_page_units(page)->length);
-    tt_page_cell_unit(page, 8, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at,
+                  "22 eccentricity|10 direction|18 full indicator|20 contact radius");
+    tt_page_heads(page, "", at,
+                  "22 {small}|10 " TT_DEGREE "|18 movement, {small}|12 {length}|8 {small}");
 }
 
 static void motion_row(struct tt_page *page, size_t at, const struct tt_tip_result *t)
@@ -151,11 +130,7 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
 static void budget(struct tt_page *page, const struct tt_tip_result *t)
 {
     tt_page_printf(page, "sources of %s", t->name);
-    tt_page_go(page, 40);
-    tt_page_cell(page, 8, "type");
-    tt_page_cell_unit(page, 14, "u(x)/");
-    tt_page_cell_unit(page, 14, "u(y)/");
-    tt_page_line_end(page);
+    tt_page_heads(page, "", 40, "8 type|14 u(x)/{small}|14 u(y)/{small}");
     for (size_t i = 0; i < t->n_budget; i++) {
         const struct tt_budget_line *line = &t->budget[i];
         const char type[] = {line->type, '\0'};

@@ -282,10 +282,7 @@ void tt_text_tip_block(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_colour(page, TT_BOLD);
     tt_page_puts(page, t->name);
     tt_page_colour(page, TT_PLAIN);
-    tt_page_go(page, X_AT);
-    tt_page_cell(page, VALUE_WIDTH, "x");
-    tt_page_cell(page, VALUE_WIDTH, "y");
-    tt_page_line_end(page);
+    tt_page_heads(page, "", X_AT, "16 x|16 y");
     tell_offset(page, t);
     tell_present(page, s, t);
     tell_runout(page, t);

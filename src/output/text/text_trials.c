@@ -64,13 +64,8 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
             tt_page_printf(page, "Propagation of distributions, %zu trials, in %s:", t->trials->n,
                            tt_page_units(page)->small);
             tt_page_line_end(page);
-            tt_page_go(page, FIRST_AT);
-            tt_page_cell(page, WIDTH, "u stated");
-            tt_page_cell(page, WIDTH, "u trials");
-            tt_page_cell(page, WIDTH, TT_PLUS_MINUS " stated");
-            tt_page_cell(page, WIDTH, "2.5 %");
-            tt_page_cell(page, WIDTH, "97.5 %");
-            tt_page_line_end(page);
+            tt_page_heads(page, "", FIRST_AT,
+                          "11 u stated|11 u trials|11 " TT_PLUS_MINUS " stated|11 2.5 %|11 97.5 %");
             headed = true;
         }
         row(page, t->name, "x", &t->trials->x, sqrt(t->cov.xx_mm2), t->expanded_x_mm);

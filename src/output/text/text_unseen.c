@@ -21,13 +21,6 @@ static void cell(struct tt_page *page, double value_mm)
     }
 }
 
-void tt_text_unseen_head(struct tt_page *page)
-{
-    tt_page_cell_unit(page, WIDTH, "unseen/");
-    tt_page_cell_unit(page, WIDTH, "effect/");
-    tt_page_line_end(page);
-}
-
 void tt_text_unseen_cells(struct tt_page *page, double shift_mm, double effect_mm)
 {
     cell(page, shift_mm);
@@ -43,9 +36,8 @@ void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *s, size_
     if (s->n_marks == 0) {
         return;
     }
-    tt_page_at(page, indent, "mark");
-    tt_page_go(page, at);
-    tt_text_unseen_head(page);
+    tt_page_go(page, indent);
+    tt_page_heads(page, "mark", at, TT_UNSEEN_HEADS);
     for (size_t i = 0; i < s->n_marks; i++) {
         tt_page_at(page, indent, s->marks[i].name);
         tt_page_go(page, at);

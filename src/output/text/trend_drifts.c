@@ -136,20 +136,8 @@ void tt_trend_heights(struct tt_page *page, const struct tiptrue_trend *trend)
         return;
     }
     tt_page_line_end(page);
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 6, "runs");
-    tt_page_cell(page, HEIGHT_WIDTH, "last height");
-    tt_page_cell(page, SCATTER_WIDTH, "in a run");
-    tt_page_cell(page, SCATTER_WIDTH, "between runs");
-    tt_page_cell(page, DRIFT_WIDTH, "a week");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 6);
-    tt_page_cell(page, HEIGHT_WIDTH, tt_page_units(page)->length);
-    tt_page_cell_unit(page, SCATTER_WIDTH, "");
-    tt_page_cell_unit(page, SCATTER_WIDTH, "");
-    tt_page_cell_unit(page, DRIFT_WIDTH, "");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at, "6 runs|12 last height|14 in a run|14 between runs|18 a week");
+    tt_page_heads(page, "", at + 6, "12 {length}|14 {small}|14 {small}|18 {small}");
     for (size_t i = 0; i < trend->n_tips; i++) {
         bool shown = trend->shown_tip == TT_NONE || trend->shown_tip == i;
         if (shown && trend->tips[i].height.n_points > 0) {

@@ -262,22 +262,10 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
 
 static void table_head(struct tt_page *page, size_t at)
 {
-    tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_cell(page, 6, "runs");
-    tt_page_cell(page, OFFSET_WIDTH, "last x");
-    tt_page_cell(page, OFFSET_WIDTH, "last y");
-    tt_page_cell(page, SCATTER_WIDTH, "in a run");
-    tt_page_cell(page, SCATTER_WIDTH, "between runs");
-    tt_page_cell(page, DRIFT_WIDTH, "a week");
-    tt_page_line_end(page);
-    tt_page_go(page, at + 6);
-    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
-    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
-    tt_page_cell_unit(page, SCATTER_WIDTH, "x, y, ");
-    tt_page_cell_unit(page, SCATTER_WIDTH, "x, y, ");
-    tt_page_cell_unit(page, DRIFT_WIDTH, "x, y, ");
-    tt_page_line_end(page);
+    tt_page_heads(page, "tip", at,
+                  "6 runs|12 last x|12 last y|14 in a run|14 between runs|15 a week");
+    tt_page_heads(page, "", at + 6,
+                  "12 {length}|12 {length}|14 x, y, {small}|14 x, y, {small}|15 x, y, {small}");
 }
 
 /* "3.2  3.6", or with signs, in a cell. */
