@@ -315,7 +315,7 @@ libcore_la_SOURCES = \
   src/output/text/text_parts.h \
   src/output/text/text_camera.c \
   src/output/text/text_heights.c src/output/text/height_sentences.c \
-  src/output/text/height_sentences.h src/output/text/text_rows.c \
+  src/output/text/text_rows.c \
   src/output/text/text_run.c \
   src/output/text/text_unseen.c \
   src/output/text/text_strips.c \

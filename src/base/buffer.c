@@ -129,3 +129,13 @@ enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text, s
     }
     return TIPTRUE_OK;
 }
+
+const char *tt_buffer_keep(struct tt_buffer *buffer, struct tt_arena *arena)
+{
+    const char *text = buffer->failed || buffer->text == NULL
+                           ? NULL
+                           : tt_arena_copy_text(arena, buffer->text, buffer->length);
+
+    tt_buffer_clear(buffer);
+    return text;
+}

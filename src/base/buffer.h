@@ -9,6 +9,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "base/arena.h"
 #include "base/status.h"
 
 struct tt_buffer {
@@ -37,6 +38,9 @@ void tt_buffer_reset(struct tt_buffer *buffer);
  * is not NULL. TIPTRUE_E_MEMORY: it is not whole; the buffer is empty then. */
 TT_MUST_USE enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text,
                                                     size_t *length, struct tiptrue_error *error);
+/* A finished text, copied into @arena; NULL: there is none, or it is not whole. The buffer is {0}.
+ */
+const char *tt_buffer_keep(struct tt_buffer *buffer, struct tt_arena *arena);
 /* Give the memory back; the buffer is {0} again. */
 void tt_buffer_clear(struct tt_buffer *buffer);
 

@@ -62,3 +62,16 @@ void tt_buffer_put_escaped(struct tt_buffer *buffer, const char *text)
         }
     }
 }
+
+void tt_buffer_put_quoted(struct tt_buffer *buffer, const char *text, size_t length)
+{
+    for (const char *end = text + length; text < end; text++) {
+        unsigned char c = (unsigned char)*text;
+        if (c < 0x20) {
+            tt_buffer_printf(buffer, "\\u%04x", (unsigned)c);
+        } else {
+            tt_buffer_puts(buffer, c == '"' || c == '\\' ? "\\" : "");
+            tt_buffer_putc(buffer, *text);
+        }
+    }
+}

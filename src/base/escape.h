@@ -19,4 +19,8 @@ size_t tt_escape(const char *text, char shown[TT_ESCAPE_SIZE]);
 /* @text with these characters escaped. */
 void tt_buffer_put_escaped(struct tt_buffer *buffer, const char *text);
 
+/* @length bytes at @text as they stand within the quotation marks of a string of JSON: what ends
+ * it, and control characters, escaped. */
+void tt_buffer_put_quoted(struct tt_buffer *buffer, const char *text, size_t length);
+
 #endif

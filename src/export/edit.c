@@ -50,10 +50,9 @@ static enum tiptrue_status write_new(struct tt_edit *edit, struct tt_arena *aren
     struct tt_buffer text = {0};
     double written = 0.0;
     tt_export_field_write(&edit->put.field, edit->value_mm, &text);
-    edit->new_text = text.failed ? NULL : tt_arena_copy_text(arena, text.text, text.length);
     bool good =
         !text.failed && tt_number_read(text.text, text.length, '.', &written, NULL) == TT_NUMBER_OK;
-    tt_buffer_clear(&text);
+    edit->new_text = tt_buffer_keep(&text, arena);
     edit->new_mm = tt_export_field_back(&edit->put.field, written);
     return good && edit->new_text != NULL ? TIPTRUE_OK : tt_fail_memory(error);
 }

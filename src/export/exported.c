@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/digest.h"
+#include "base/escape.h"
 
 enum tiptrue_status tt_exported_new(struct tt_exported **out, struct tiptrue_error *error)
 {
@@ -26,45 +27,23 @@ void tiptrue_exported_free(struct tiptrue_exported *exported)
     }
 }
 
-/* A string of JSON: what ends it, and control characters, escaped. */
-static void add_string(struct tt_buffer *to, const char *text, size_t length)
-{
-    tt_buffer_putc(to, '"');
-    for (size_t i = 0; i < length; i++) {
-        unsigned char c = (unsigned char)text[i];
-        if (c == '"' || c == '\\') {
-            tt_buffer_putc(to, '\\');
-            tt_buffer_putc(to, text[i]);
-        } else if (c < 0x20) {
-            tt_buffer_printf(to, "\\u00%c%c", "0123456789abcdef"[c / 16],
-                             "0123456789abcdef"[c % 16]);
-        } else {
-            tt_buffer_putc(to, text[i]);
-        }
-    }
-    tt_buffer_putc(to, '"');
-}
-
 /* {"t1.offset.x:.4": "-41.3000", …}: as it stood, and stands, in the file. */
 static const char *values_json(struct tt_exported *out, const struct tt_edit edits[], size_t n,
                                bool new)
 {
     struct tt_buffer json = {0};
-    const char *copy = NULL;
     tt_buffer_putc(&json, '{');
     for (size_t i = 0; i < n; i++) {
         const char *text = new ? edits[i].new_text : edits[i].old_text;
         tt_buffer_puts(&json, i > 0 ? "," : "");
-        add_string(&json, edits[i].put.field.text, edits[i].put.field.length);
-        tt_buffer_putc(&json, ':');
-        add_string(&json, text, strlen(text));
+        tt_buffer_putc(&json, '"');
+        tt_buffer_put_quoted(&json, edits[i].put.field.text, edits[i].put.field.length);
+        tt_buffer_puts(&json, "\":\"");
+        tt_buffer_put_quoted(&json, text, strlen(text));
+        tt_buffer_putc(&json, '"');
     }
     tt_buffer_putc(&json, '}');
-    if (!json.failed) {
-        copy = tt_arena_copy_text(&out->arena, json.text, json.length);
-    }
-    tt_buffer_clear(&json);
-    return copy;
+    return tt_buffer_keep(&json, &out->arena);
 }
 
 enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, const char *backup,

@@ -57,14 +57,11 @@ static void put(struct learning *l, struct tt_span at, struct tt_buffer *text)
         l->capacity = l->capacity > 0 ? 2 * l->capacity : 64;
         l->pieces = tt_arena_grow(&l->arena, l->pieces, l->capacity, sizeof(*l->pieces));
     }
-    const char *kept = text->failed || l->pieces == NULL
-                           ? NULL
-                           : tt_arena_copy_text(&l->arena, text->text, text->length);
-    l->out_of_memory = l->out_of_memory || kept == NULL;
-    if (kept != NULL) {
+    const char *kept = tt_buffer_keep(text, &l->arena);
+    l->out_of_memory = l->out_of_memory || kept == NULL || l->pieces == NULL;
+    if (!l->out_of_memory) {
         l->pieces[l->n++] = (struct piece){at, kept};
     }
-    tt_buffer_clear(text);
 }
 
 static int decimals(const struct learning *l)

@@ -11,6 +11,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "base/escape.h"
 #include "base/number.h"
 #include "export/place.h"
 #include "ingest/archive.h"
@@ -68,11 +69,10 @@ static bool own_edit(const struct tiptrue_machine *machine, size_t index,
     struct tt_buffer place = {0}, field = {0};
     tt_buffer_printf(&place, "/tips/%zu/%s", index, OF[quantity].key);
     tt_buffer_printf(&field, "%s.%s%s", tip->name, OF[quantity].word, inch ? ":inch" : "");
-    bool good = !place.failed && !field.failed;
-    const char *at = good ? tt_arena_copy_text(arena, place.text, place.length) : NULL;
-    const char *text = good ? tt_arena_copy_text(arena, field.text, field.length) : NULL;
+    size_t length = field.length;
+    const char *at = tt_buffer_keep(&place, arena), *text = tt_buffer_keep(&field, arena);
     *edit = (struct tt_edit){.put = {.field = {.text = text,
-                                               .length = field.length,
+                                               .length = length,
                                                .tip = tip->name,
                                                .tip_length = strlen(tip->name),
                                                .quantity = quantity,
@@ -84,8 +84,6 @@ static bool own_edit(const struct tiptrue_machine *machine, size_t index,
                                          : quantity == TT_OFFSET_Y ? tip->offset.y_mm
                                                                    : tip->height->value_mm,
                              .verdict = TIPTRUE_UPDATE};
-    tt_buffer_clear(&place);
-    tt_buffer_clear(&field);
     return at != NULL && text != NULL;
 }
 
@@ -103,19 +101,6 @@ bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
         good = own_edit(machine, index, tip, TT_TIP_HEIGHT, arena, &edits[(*n)++]);
     }
     return good;
-}
-
-/* @text within the quotation marks of a string of JSON. */
-static void add_string(struct tt_buffer *to, const char *text)
-{
-    for (const char *at = text; *at != '\0'; at++) {
-        if ((unsigned char)*at < 0x20) {
-            tt_buffer_printf(to, "\\u%04x", (unsigned)(unsigned char)*at);
-        } else {
-            tt_buffer_puts(to, *at == '"' || *at == '\\' ? "\\" : "");
-            tt_buffer_putc(to, *at);
-        }
-    }
 }
 
 /* text[at..at + length) gives way to @piece. */
@@ -171,7 +156,7 @@ static enum tiptrue_status prepare_offset(const struct tiptrue_machine *machine,
     bool has_plate = find(config, index, "offset_plate", &old_plate);
     tt_config_free(config);
     if (has_plate) {
-        add_string(&piece, plate);
+        tt_buffer_put_quoted(&piece, plate, strlen(plate));
         put_in(to, old_plate, &piece);
         behind.at += old_plate.at < behind.at ? piece.length - old_plate.length : 0;
     }
@@ -181,7 +166,7 @@ static enum tiptrue_status prepare_offset(const struct tiptrue_machine *machine,
     }
     if (!has_plate) {
         tt_buffer_puts(&piece, ", \"offset_plate\": \"");
-        add_string(&piece, plate);
+        tt_buffer_put_quoted(&piece, plate, strlen(plate));
         tt_buffer_putc(&piece, '"');
     }
     if (piece.length > 0) {

@@ -41,10 +41,8 @@ static const char *read_text_or_number(struct tt_fields *fields, const struct tt
     } else {
         tt_buffer_add(&buffer, where->value, (size_t)(where->end - where->value));
     }
-    const char *text =
-        buffer.failed ? NULL : tt_arena_copy_text(fields->arena, buffer.text, buffer.length);
+    const char *text = tt_buffer_keep(&buffer, fields->arena);
     fields->out_of_memory = fields->out_of_memory || text == NULL;
-    tt_buffer_clear(&buffer);
     return text;
 }
 

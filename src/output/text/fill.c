@@ -7,17 +7,6 @@
 
 #include <string.h>
 
-/* The text of @buffer, kept in the solution; NULL: out of memory. @buffer is emptied. */
-static const char *keep(struct tiptrue_solution *s, struct tt_buffer *buffer)
-{
-    const char *text = buffer->failed || buffer->text == NULL
-                           ? NULL
-                           : tt_arena_copy_text(&s->arena, buffer->text, buffer->length);
-
-    tt_buffer_reset(buffer);
-    return text;
-}
-
 /* The text of one reason, for programs and for people who read one tip only. */
 static bool give_reason(struct tiptrue_solution *s, const struct tt_tip_result *tip,
                         struct tt_reason *reason, struct tt_buffer *buffer)
@@ -33,7 +22,7 @@ static bool give_reason(struct tiptrue_solution *s, const struct tt_tip_result *
     } else {
         tt_sentence_reason(buffer, s, tip, reason->code, true);
     }
-    reason->text = keep(s, buffer);
+    reason->text = tt_buffer_keep(buffer, &s->arena);
     return reason->text != NULL;
 }
 
@@ -114,7 +103,7 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
         }
         if (finding->text == NULL && good) {
             tt_sentence(&buffer, solution, finding);
-            finding->text = keep(solution, &buffer);
+            finding->text = tt_buffer_keep(&buffer, &solution->arena);
             good = finding->text != NULL;
         }
     }
@@ -124,15 +113,5 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
             good = give_reason(solution, tip, &tip->reasons[k], &buffer);
         }
     }
-    tt_buffer_clear(&buffer);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
-}
-
-bool tt_sentence_fits(const struct tt_finding *finding, enum tt_finding_code code, const char *kind)
-{
-    const struct tt_value *what = tt_finding_value(finding, "what");
-
-    what = what != NULL ? what : tt_finding_value(finding, "kind");
-    return finding->code == code &&
-           (kind == NULL || (what != NULL && what->text != NULL && strcmp(what->text, kind) == 0));
 }

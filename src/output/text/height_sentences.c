@@ -1,10 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Sentences of findings about heights: a part of the table of sentences.c. */
 #include "config.h"
 
-#include "output/text/height_sentences.h"
-
-#include "output/text/sentences.h"
+#include "output/text/template.h"
 
 #define HIGHER                                                                                     \
     "the height of '{tip}' differs from the one in use by {change}, more than the {most} that "    \
@@ -16,11 +15,7 @@
     "a touch from above at z {found} ({lines}) cannot be: by the limits of z and the safe and "    \
     "touch heights of 'motion' contacts lie between {least} and {most}"
 
-static const struct {
-    enum tt_finding_code code;
-    const char *kind; /* NULL: any */
-    const char *text;
-} TEMPLATES[] = {
+static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_DOES_NOT_FIT, "pads",
      "the pads lie further from their stated heights than their u allows (chi-squared {chi2}, "
      "{dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check their "
@@ -117,26 +112,4 @@ static const struct {
      HIGHER ": check the tip, and the pads' heights in the plate file" ACCEPT},
 };
 
-const char *tt_height_template(const struct tt_finding *finding)
-{
-    for (size_t i = 0; i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
-        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
-            return TEMPLATES[i].text;
-        }
-    }
-    return NULL;
-}
-
-const char *tt_height_reason(enum tt_reason_code code)
-{
-    static const char *const SENTENCES[TT_REASON_CODES] = {
-        [TT_REASON_NO_HEIGHT_PRESENT] = "there is no height in use to compare with",
-        [TT_REASON_HEIGHT_WITHIN] = "the height in use is within ",
-        [TT_REASON_HEIGHT_NOT_WITHIN] = "the height in use may be off by more than ",
-        [TT_REASON_HEIGHT_UNCHANGED] =
-            "no permitted error of heights is stated; the change of height is not significant",
-        [TT_REASON_HEIGHT_CHANGED] =
-            "no permitted error of heights is stated; the change of height is significant"};
-
-    return SENTENCES[code] != NULL ? SENTENCES[code] : "";
-}
+const struct tt_templates tt_height_templates = {TEMPLATES, sizeof TEMPLATES / sizeof TEMPLATES[0]};

@@ -7,15 +7,12 @@
 #include <string.h>
 
 #include "output/text/sentences.h"
+#include "output/text/template.h"
 #include "output/verdict.h"
 
 #define OFF "by {x} in x and {y} in y (u {u_x}, {u_y}; probability {probability})"
 
-static const struct {
-    enum tt_finding_code code;
-    const char *kind; /* NULL: any */
-    const char *text;
-} TEMPLATES[] = {
+static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_OFFSET_OFF, "only-tip",
      "all parts are off alike, " OFF ". With one tip on the board its offset cannot be told from "
      "the camera and the board's seat: look at the board's marks first, then run solve; parts of a "
@@ -93,15 +90,8 @@ static const struct {
      "the board was placed on machine '{log}', the machine file is of '{file}': use its own file"},
 };
 
-const char *tt_placement_template(const struct tt_finding *finding)
-{
-    for (size_t i = 0; i < sizeof(TEMPLATES) / sizeof(TEMPLATES[0]); i++) {
-        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
-            return TEMPLATES[i].text;
-        }
-    }
-    return NULL;
-}
+const struct tt_templates tt_placement_templates = {TEMPLATES,
+                                                    sizeof TEMPLATES / sizeof TEMPLATES[0]};
 
 static void put_term(struct tt_buffer *buffer, const struct tiptrue_placement *placement,
                      struct tt_term term)
@@ -136,16 +126,6 @@ void tt_words_explanation(struct tt_buffer *buffer, const struct tiptrue_placeme
     }
 }
 
-/* The text of @buffer, kept in the placement; NULL: out of memory. @buffer is emptied. */
-static const char *keep(struct tiptrue_placement *placement, struct tt_buffer *buffer)
-{
-    const char *text = buffer->failed || buffer->text == NULL
-                           ? NULL
-                           : tt_arena_copy_text(&placement->arena, buffer->text, buffer->length);
-    tt_buffer_reset(buffer);
-    return text;
-}
-
 /* The values of a finding about rivals and, in words, what these are. */
 static bool with_rivals(struct tiptrue_placement *placement, struct tt_buffer *buffer,
                         struct tt_finding *finding)
@@ -158,9 +138,9 @@ static bool with_rivals(struct tiptrue_placement *placement, struct tt_buffer *b
     }
     memcpy(values, finding->values, n * sizeof(*values));
     tt_words_explanation(buffer, placement, &placement->explanations[0]);
-    values[n] = TT_TEXT("first", keep(placement, buffer));
+    values[n] = TT_TEXT("first", tt_buffer_keep(buffer, &placement->arena));
     tt_words_explanation(buffer, placement, &placement->explanations[(size_t)rival->number - 1]);
-    values[n + 1] = TT_TEXT("rival", keep(placement, buffer));
+    values[n + 1] = TT_TEXT("rival", tt_buffer_keep(buffer, &placement->arena));
     finding->values = values;
     finding->n_values = n + 2;
     return values[n].text != NULL && values[n + 1].text != NULL;
@@ -177,7 +157,7 @@ enum tiptrue_status tt_placement_sentences(struct tiptrue_placement *placement)
             good = with_rivals(placement, &buffer, &told);
         }
         tt_sentence(&buffer, &names, &told);
-        placement->findings[i].text = keep(placement, &buffer);
+        placement->findings[i].text = tt_buffer_keep(&buffer, &placement->arena);
         good = good && placement->findings[i].text != NULL;
     }
     tt_buffer_clear(&buffer);

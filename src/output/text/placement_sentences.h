@@ -12,9 +12,6 @@
 void tt_words_explanation(struct tt_buffer *buffer, const struct tiptrue_placement *placement,
                           const struct tt_board_explanation *explanation);
 
-/* The template (output/text/template.h) of a finding about a board; NULL: it is about none. */
-const char *tt_placement_template(const struct tt_finding *finding);
-
 /* Give every finding its text; they live in the placement. TIPTRUE_E_MEMORY: some are without. */
 TT_MUST_USE enum tiptrue_status tt_placement_sentences(struct tiptrue_placement *placement);
 

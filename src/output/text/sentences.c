@@ -8,8 +8,6 @@
 
 #include <string.h>
 
-#include "output/text/height_sentences.h"
-#include "output/text/placement_sentences.h"
 #include "output/text/template.h"
 #include "output/text/words.h"
 #include "output/verdict.h"
@@ -397,23 +395,33 @@ static const struct tt_template TEMPLATES[] = {
      "repeat"},
 };
 
+/* Whether a sentence of @template is one for @finding. */
+static bool fits(const struct tt_finding *finding, const struct tt_template *template)
+{
+    const struct tt_value *what = tt_finding_value(finding, "what");
+
+    what = what != NULL ? what : tt_finding_value(finding, "kind");
+    return finding->code == template->code &&
+           (template->kind == NULL ||
+            (what != NULL && what->text != NULL && strcmp(what->text, template->kind) == 0));
+}
+
+/* NULL: of a kind that a newer version wrote. */
 static const char *template_of(const struct tt_finding *finding)
 {
-    const char *heights = tt_height_template(finding);
-    const char *found = heights != NULL ? heights : tt_placement_template(finding);
+    const struct tt_templates tables[] = {tt_height_templates,
+                                          tt_placement_templates,
+                                          tt_machine_templates,
+                                          {TEMPLATES, sizeof TEMPLATES / sizeof TEMPLATES[0]}};
 
-    for (size_t i = 0; found == NULL && i < tt_n_machine_templates; i++) {
-        const struct tt_template *of_machine = &tt_machine_templates[i];
-        if (tt_sentence_fits(finding, of_machine->code, of_machine->kind)) {
-            return of_machine->text;
+    for (size_t k = 0; k < sizeof tables / sizeof tables[0]; k++) {
+        for (size_t i = 0; i < tables[k].n; i++) {
+            if (fits(finding, &tables[k].list[i])) {
+                return tables[k].list[i].text;
+            }
         }
     }
-    for (size_t i = 0; found == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
-        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
-            return TEMPLATES[i].text;
-        }
-    }
-    return found; /* NULL: a kind that a newer version wrote */
+    return NULL;
 }
 
 void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
@@ -476,11 +484,18 @@ void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution 
         [TT_REASON_WITHIN] = "the offset in use is within ",
         [TT_REASON_NOT_WITHIN] = "the offset in use may be off by more than ",
         [TT_REASON_UNCHANGED] = "no permitted error is stated; the change is not significant",
-        [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant"};
+        [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant",
+        [TT_REASON_NO_HEIGHT_PRESENT] = "there is no height in use to compare with",
+        [TT_REASON_HEIGHT_WITHIN] = "the height in use is within ",
+        [TT_REASON_HEIGHT_NOT_WITHIN] = "the height in use may be off by more than ",
+        [TT_REASON_HEIGHT_UNCHANGED] =
+            "no permitted error of heights is stated; the change of height is not significant",
+        [TT_REASON_HEIGHT_CHANGED] =
+            "no permitted error of heights is stated; the change of height is significant"};
     bool within = code == TT_REASON_WITHIN || code == TT_REASON_HEIGHT_WITHIN;
     bool height = code == TT_REASON_HEIGHT_WITHIN || code == TT_REASON_HEIGHT_NOT_WITHIN;
     bool conformity = height || within || code == TT_REASON_NOT_WITHIN;
-    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : tt_height_reason(code));
+    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : "");
     if (conformity) {
         tt_words_um(buffer, height ? tip->height->permitted_error_mm : s->permitted_error_mm);
         tt_buffer_puts(buffer, within ? " of the true one" : "");

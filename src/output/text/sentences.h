@@ -36,9 +36,4 @@ TT_MUST_USE enum tiptrue_status tt_output_refusal(const struct tiptrue_proposal 
  * solution. TIPTRUE_E_MEMORY: some may still be without. NULL has nothing to be told. */
 TT_MUST_USE enum tiptrue_status tt_sentences(struct tiptrue_solution *solution);
 
-/* Whether a sentence for @code and @kind (NULL: any), the finding's value `what` or `kind`, is one
- * for @finding. */
-bool tt_sentence_fits(const struct tt_finding *finding, enum tt_finding_code code,
-                      const char *kind);
-
 #endif

@@ -15,7 +15,7 @@
     "(u = {u}): scale times {factor_x:scale} along the picture's x and {factor_y:scale} along "    \
     "its y, turned by {turned}"
 
-const struct tt_template tt_machine_templates[] = {
+static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_EDGE_OFF, "off",
      "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges "
      "agree with each other, and its place was not used. Look for a film or a burr on it, or "
@@ -117,4 +117,5 @@ const struct tt_template tt_machine_templates[] = {
      "(u = {u}). It was taken into account; offsets are in the machine's own units of motion. "
      "Square the axes, or correct the machine's squareness, then repeat the run"},
 };
-const size_t tt_n_machine_templates = sizeof tt_machine_templates / sizeof tt_machine_templates[0];
+const struct tt_templates tt_machine_templates = {TEMPLATES,
+                                                  sizeof TEMPLATES / sizeof TEMPLATES[0]};

@@ -26,9 +26,13 @@ struct tt_template {
     const char *text;
 };
 
-/* sentences_machine.c: those of the camera and of the axes. */
-extern const struct tt_template tt_machine_templates[];
-extern const size_t tt_n_machine_templates;
+/* Those of the camera and of the axes (sentences_machine.c), of heights (height_sentences.c), of a
+ * board (placement_sentences.c). */
+struct tt_templates {
+    const struct tt_template *list;
+    size_t n;
+};
+extern const struct tt_templates tt_machine_templates, tt_height_templates, tt_placement_templates;
 
 /* Add the sentence that the template @text makes of @finding, one of @solution's. */
 void tt_template_put(struct tt_buffer *buffer, const struct tiptrue_solution *solution,

@@ -195,8 +195,7 @@ static bool give(struct tiptrue_trend *trend, struct tt_trend_change *change)
         tt_buffer_puts(&b, " (a drift over these weeks would explain the runs about as well)");
     }
     change->cause = cause_of(change);
-    change->text = b.failed ? NULL : tt_arena_copy_text(&trend->arena, b.text, b.length);
-    tt_buffer_clear(&b);
+    change->text = tt_buffer_keep(&b, &trend->arena);
     return change->text != NULL;
 }
 
@@ -447,9 +446,7 @@ static const char *say_tip_difference(struct tiptrue_comparison *comparison,
         tt_words_um_pm(&b, c->height.x, sqrt(c->height.cov.xx_mm2));
         tt_buffer_puts(&b, " \xc2\xb5m");
     }
-    const char *text = b.failed ? NULL : tt_arena_copy_text(&comparison->arena, b.text, b.length);
-    tt_buffer_clear(&b);
-    return text;
+    return tt_buffer_keep(&b, &comparison->arena);
 }
 
 enum tiptrue_status tt_comparison_say(struct tiptrue_comparison *comparison)
