@@ -29,8 +29,6 @@ static const char *const columns[COLUMNS] = {
 };
 /* All but the part's name and the rotation it was found at. */
 #define REQUIRED_HINT "the columns tip, rotation, x, y, found_x and found_y are required"
-/* Cells of a row; a table with more has another separator. */
-#define MOST_COLUMNS 200
 #define HEADER_HINT                                                                                \
     "a line such as part,tip,rotation,x,y,found_x,found_y,found_rotation stands before the rows"
 
@@ -43,21 +41,11 @@ struct reader {
     struct tt_signs signs;
     struct tt_names tips;
     struct tt_cell cells[COLUMNS + 1]; /* the last one is for columns that are not used */
-    unsigned char place[MOST_COLUMNS]; /* of the file's columns among ours */
+    struct tt_head head;
     struct tt_board_metadata metadata;
-    size_t n_columns, line, capacity;
+    size_t line, capacity;
     bool out_of_memory;
 };
-
-static size_t find(const char *const names[], size_t n, const struct tt_cell *cell)
-{
-    size_t i = 0;
-    while (i < n &&
-           !(strlen(names[i]) == cell->length && memcmp(names[i], cell->text, cell->length) == 0)) {
-        i++;
-    }
-    return i;
-}
 
 static struct tt_place place(struct reader *reader, const struct tt_cell *cell)
 {
@@ -72,68 +60,43 @@ static const char *copy(struct reader *reader, const struct tt_cell *cell)
     return text;
 }
 
-/* The header's cells into reader->place. */
-static bool read_columns(struct reader *reader, const struct tt_cell cells[])
+static void read_remark(void *context, const struct tt_cell *remark)
 {
-    size_t faults = reader->diagnose->faults, known = 0;
-    for (size_t i = 0; i < reader->n_columns && i < MOST_COLUMNS; i++) {
-        known += find(columns, COLUMNS, &cells[i]) < COLUMNS;
-    }
-    if (known < 2 || reader->n_columns > MOST_COLUMNS) {
-        tt_fault(reader->diagnose, place(reader, &cells[0]), HEADER_HINT,
-                 "a header that names the columns is expected");
-        return false;
-    }
-    for (size_t i = 0; i < reader->n_columns; i++) {
-        size_t column = find(columns, COLUMNS, &cells[i]);
-        reader->place[i] = (unsigned char)column;
-        if (column == COLUMNS) {
-            char hint[TT_HINT_SIZE];
-            tt_names_hint(columns, COLUMNS, "columns", cells[i].text, cells[i].length, hint);
-            tt_warn(reader->diagnose, place(reader, &cells[i]), hint,
-                    "unknown column '%s' is not used",
-                    tt_shown(cells[i].text, cells[i].length).text);
-        } else if (reader->cells[column].at != NULL) {
-            tt_fault(reader->diagnose, place(reader, &cells[i]), "leave one of them",
-                     "there are two columns '%s'", columns[column]);
-        }
-        reader->cells[column].at = cells[i].at;
-    }
-    for (size_t column = TIP; column <= FOUND_Y; column++) {
-        if (reader->cells[column].at == NULL) {
-            tt_fault(reader->diagnose, place(reader, &cells[0]), REQUIRED_HINT,
-                     "the header names no column '%s'", columns[column]);
-        }
-    }
-    reader->signs.comma_allowed = reader->table.separator != ',';
-    return reader->diagnose->faults == faults;
+    struct reader *reader = context;
+    tt_board_remark(&reader->metadata, remark, false);
 }
 
 /* Up to behind the header. */
 static bool read_head(struct reader *reader)
 {
-    struct tt_cell cells[MOST_COLUMNS];
-    unsigned char in_order[MOST_COLUMNS];
-    for (size_t i = 0; i < MOST_COLUMNS; i++) {
-        in_order[i] = (unsigned char)i;
+    struct tt_head *head = &reader->head;
+    size_t faults = reader->diagnose->faults, known = 0;
+    *head = (struct tt_head){.table = &reader->table,
+                             .names = columns,
+                             .n = COLUMNS,
+                             .hint = HEADER_HINT,
+                             .remark = read_remark,
+                             .context = reader};
+    if (!tt_head_read(head)) {
+        return false;
     }
-    for (;;) {
-        tt_table_choose_separator(&reader->table);
-        switch (tt_table_next(&reader->table, in_order, MOST_COLUMNS, cells, &reader->n_columns,
-                              &reader->line)) {
-        case TT_TABLE_END:
-            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), HEADER_HINT,
-                     "the file has no header and no rows");
-            return false;
-        case TT_TABLE_REMARK:
-            tt_board_remark(&reader->metadata, &cells[0], false);
-            break;
-        case TT_TABLE_ROW:
-            return read_columns(reader, cells);
-        case TT_TABLE_FAULT:
-            return false;
+    for (size_t i = 0; i < head->count && i < TT_MOST_COLUMNS; i++) {
+        known += tt_head_find(head, &head->cells[i]) < COLUMNS;
+    }
+    if (known < 2 || head->count > TT_MOST_COLUMNS) {
+        tt_fault(reader->diagnose, place(reader, &head->cells[0]), HEADER_HINT,
+                 "a header that names the columns is expected");
+        return false;
+    }
+    tt_head_columns(head, reader->cells);
+    for (size_t column = TIP; column <= FOUND_Y; column++) {
+        if (reader->cells[column].at == NULL) {
+            tt_fault(reader->diagnose, place(reader, &head->cells[0]), REQUIRED_HINT,
+                     "the header names no column '%s'", columns[column]);
         }
     }
+    reader->signs.comma_allowed = reader->table.separator != ',';
+    return reader->diagnose->faults == faults;
 }
 
 /* The number of a cell that may be empty; false: empty or wrong. */
@@ -246,24 +209,11 @@ static void read_part(struct reader *reader)
     append(reader, &part);
 }
 
-static void tell_count(struct reader *reader, size_t count)
-{
-    bool last = reader->table.at >= reader->table.end;
-    tt_fault(reader->diagnose, (struct tt_place){reader->diagnose->file, reader->line, 1},
-             count < reader->n_columns && last
-                 ? "the file looks cut short: copy it again, or take its last line out"
-             : count < reader->n_columns ? "the row looks cut short"
-                                         : "a cell that holds the separator stands in quotation "
-                                           "marks; decimal commas need ';' or tabs between cells",
-             "the row has %zu %s, and the header names %zu", count, count == 1 ? "cell" : "cells",
-             reader->n_columns);
-}
-
 static void read_rows(struct reader *reader)
 {
     size_t count = 0;
     while (!tt_diagnose_is_full(reader->diagnose) && !reader->out_of_memory) {
-        switch (tt_table_next(&reader->table, reader->place, reader->n_columns, reader->cells,
+        switch (tt_table_next(&reader->table, reader->head.place, reader->head.count, reader->cells,
                               &count, &reader->line)) {
         case TT_TABLE_END:
             return;
@@ -271,8 +221,10 @@ static void read_rows(struct reader *reader)
             tt_board_remark(&reader->metadata, &reader->cells[0], true);
             break;
         case TT_TABLE_ROW:
-            if (count != reader->n_columns) {
-                tell_count(reader, count);
+            if (count != reader->head.count) {
+                tt_head_tell_count(&reader->head,
+                                   (struct tt_place){reader->diagnose->file, reader->line, 1},
+                                   count);
             } else {
                 read_part(reader);
             }

@@ -20,21 +20,6 @@ static const char *const keys[TT_BOARD_KEYS] = {
     [TT_BOARD_OPERATOR] = "operator", [TT_BOARD_NOTE] = "note",
 };
 
-static size_t find_key(const struct tt_cell *key)
-{
-    size_t i = 0;
-    while (i < TT_BOARD_KEYS &&
-           !(strlen(keys[i]) == key->length && memcmp(keys[i], key->text, key->length) == 0)) {
-        i++;
-    }
-    return i;
-}
-
-static bool is_word(const struct tt_cell *cell, const char *word)
-{
-    return cell->length == strlen(word) && memcmp(cell->text, word, cell->length) == 0;
-}
-
 /* A copy that is the board's. */
 static const char *copy(struct tt_board_metadata *metadata, const struct tt_cell *cell)
 {
@@ -58,8 +43,8 @@ static void set_started(struct tt_board_metadata *metadata, const struct tt_cell
 
 static void set_frame(struct tt_board_metadata *metadata, const struct tt_cell *value)
 {
-    metadata->board->own_frame = is_word(value, "board");
-    if (!metadata->board->own_frame && !is_word(value, "machine")) {
+    metadata->board->own_frame = tt_cell_is(value, "board");
+    if (!metadata->board->own_frame && !tt_cell_is(value, "machine")) {
         tt_fault(metadata->diagnose, tt_place_at(metadata->diagnose, value->at),
                  "machine: places in the machine's coordinates; board: in the board's own",
                  "frame '%s' is neither 'machine' nor 'board'",
@@ -117,7 +102,7 @@ void tt_board_remark(struct tt_board_metadata *metadata, const struct tt_cell *r
     if (!tt_remark_split(remark, &key, &value)) {
         return;
     }
-    size_t index = find_key(&key);
+    size_t index = tt_cell_find(&key, keys, TT_BOARD_KEYS);
     if (index == TT_BOARD_KEYS && !late) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(keys, TT_BOARD_KEYS, "keys", key.text, key.length, hint);

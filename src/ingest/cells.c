@@ -5,8 +5,10 @@
 #include "ingest/cells.h"
 
 #include <string.h>
+#include <strings.h>
 
 #include "base/number.h"
+#include "ingest/names.h"
 
 /* Why the cell is not a number, in words. */
 static void tell_number(struct tt_diagnose *diagnose, const struct tt_signs *signs,
@@ -109,4 +111,103 @@ bool tt_remark_split(const struct tt_cell *remark, struct tt_cell *key, struct t
     at = behind(at + 1, end, " \t");
     *value = (struct tt_cell){at, (size_t)(end - at), at};
     return true;
+}
+
+bool tt_cell_is(const struct tt_cell *cell, const char *word)
+{
+    return strlen(word) == cell->length && memcmp(word, cell->text, cell->length) == 0;
+}
+
+size_t tt_cell_find(const struct tt_cell *cell, const char *const words[], size_t n)
+{
+    size_t i = 0;
+    while (i < n && !tt_cell_is(cell, words[i])) {
+        i++;
+    }
+    return i;
+}
+
+static bool is_separator_row(const struct tt_head *head)
+{
+    size_t length = head->cells[0].length;
+
+    return head->count <= 2 && (length == 4 || length == 5) &&
+           strncasecmp(head->cells[0].text, "sep=", 4) == 0 &&
+           (head->count == 1 || head->cells[1].length == 0);
+}
+
+bool tt_head_read(struct tt_head *head)
+{
+    struct tt_diagnose *diagnose = head->table->diagnose;
+    unsigned char in_order[TT_MOST_COLUMNS];
+    size_t line;
+    for (size_t i = 0; i < TT_MOST_COLUMNS; i++) {
+        in_order[i] = (unsigned char)i;
+    }
+    for (;;) {
+        tt_table_choose_separator(head->table);
+        switch (tt_table_next(head->table, in_order, TT_MOST_COLUMNS, head->cells, &head->count,
+                              &line)) {
+        case TT_TABLE_END:
+            tt_fault(diagnose, tt_place_file(diagnose), head->hint,
+                     "the file has no header and no rows");
+            return false;
+        case TT_TABLE_REMARK:
+            head->remark(head->context, &head->cells[0]);
+            break;
+        case TT_TABLE_ROW:
+            if (!is_separator_row(head)) {
+                return true;
+            }
+            break;
+        case TT_TABLE_FAULT:
+            return false;
+        }
+    }
+}
+
+size_t tt_head_find(const struct tt_head *head, const struct tt_cell *cell)
+{
+    size_t i = 0;
+    while (i < head->n && !(strlen(head->names[i]) == cell->length &&
+                            strncasecmp(head->names[i], cell->text, cell->length) == 0)) {
+        i++;
+    }
+    return i;
+}
+
+void tt_head_columns(struct tt_head *head, struct tt_cell columns[])
+{
+    struct tt_diagnose *diagnose = head->table->diagnose;
+    for (size_t i = 0; i < head->count; i++) {
+        const struct tt_cell *cell = &head->cells[i];
+        size_t column = tt_head_find(head, cell);
+        head->place[i] = (unsigned char)column;
+        if (column == head->n) {
+            char hint[TT_HINT_SIZE];
+            tt_names_hint(head->names, head->n, "columns", cell->text, cell->length, hint);
+            tt_warn(diagnose, tt_place_at(diagnose, cell->at), hint,
+                    "unknown column '%s' is not used", tt_shown(cell->text, cell->length).text);
+        } else if (columns[column].at != NULL) {
+            tt_fault(diagnose, tt_place_at(diagnose, cell->at), "leave one of them",
+                     "there are two columns '%s'", head->names[column]);
+        } else {
+            columns[column].at = cell->at;
+        }
+    }
+}
+
+void tt_head_tell_count(const struct tt_head *head, struct tt_place place, size_t count)
+{
+    bool last = head->table->at >= head->table->end;
+    const char *hint =
+        count < head->count && last
+            ? "the file looks cut short: copy it again, or take its last line out"
+        : count < head->count ? "the row looks cut short"
+        : head->table->separator == ','
+            ? "a cell with a comma stands in quotation marks; decimal commas need ';' or tabs "
+              "between the cells"
+            : "a cell that holds the separator stands in quotation marks";
+    tt_fault(head->table->diagnose, place, hint, "the row has %zu %s, and the header names %zu",
+             count, count == 1 ? "cell" : "cells", head->count);
 }

@@ -31,4 +31,36 @@ bool tt_cell_number(struct tt_diagnose *diagnose, struct tt_signs *signs,
 /* "# key: value" into its parts; false for a remark that has no such form: the key is one word. */
 bool tt_remark_split(const struct tt_cell *remark, struct tt_cell *key, struct tt_cell *value);
 
+/* Whether @cell is @word; the index of the one of @n words that it is, or @n. */
+bool tt_cell_is(const struct tt_cell *cell, const char *word);
+size_t tt_cell_find(const struct tt_cell *cell, const char *const words[], size_t n);
+
+/* Columns of a table; one with more has another separator, or is no table. */
+#define TT_MOST_COLUMNS 200
+
+/* What stands before the rows of a table, and which of our columns its header names. */
+struct tt_head {
+    struct tt_table *table;
+    const char *const *names; /* of our columns, @n of them */
+    size_t n;
+    const char *hint; /* what a header looks like */
+    void (*remark)(void *context, const struct tt_cell *remark);
+    void *context;
+    struct tt_cell cells[TT_MOST_COLUMNS]; /* of the header */
+    size_t count;                          /* of the file's columns */
+    unsigned char place[TT_MOST_COLUMNS];  /* of the file's columns among ours; n: of none */
+};
+
+/* Hand over remarks up to the header, and read that; false: there is none (told). A row "sep=;",
+ * which some spreadsheets write above the table, is passed: what separates is seen there anyway. */
+bool tt_head_read(struct tt_head *head);
+/* The column that a cell of the header names, whatever its case, as spreadsheets begin a cell with
+ * a capital; head->n if it is none of ours. */
+size_t tt_head_find(const struct tt_head *head, const struct tt_cell *cell);
+/* Find the place of each column, and where it is named: columns[i].at. Unknown ones are warned of,
+ * of two of one name the second is told. */
+void tt_head_columns(struct tt_head *head, struct tt_cell columns[]);
+/* Tell that a row has @count cells, at @place. */
+void tt_head_tell_count(const struct tt_head *head, struct tt_place place, size_t count);
+
 #endif

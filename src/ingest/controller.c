@@ -296,7 +296,7 @@ static void read_remarks(struct tt_builder *builder, const struct tiptrue_plan *
             !tt_metadata_is_key(&key)) {
             continue;
         }
-        if (key.length == strlen("units") && memcmp(key.text, "units", key.length) == 0) {
+        if (tt_cell_is(&key, "units")) {
             set_units(builder, plan, &value);
         } else {
             tt_metadata_add(builder, &key, &value);

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/time.h"
+#include "ingest/cells.h"
 #include "ingest/units.h"
 
 enum key { MACHINE, PLATE, PLATE_SERIAL, STARTED, UNITS, OPERATOR, NOTE };
@@ -18,19 +19,9 @@ const char *const tt_metadata_keys[TT_METADATA] = {
     [NOTE] = "note",
 };
 
-static size_t find_key(const struct tt_cell *key)
-{
-    size_t i = 0;
-    while (i < TT_METADATA && !(strlen(tt_metadata_keys[i]) == key->length &&
-                                memcmp(tt_metadata_keys[i], key->text, key->length) == 0)) {
-        i++;
-    }
-    return i;
-}
-
 bool tt_metadata_is_key(const struct tt_cell *key)
 {
-    return find_key(key) < TT_METADATA;
+    return tt_cell_find(key, tt_metadata_keys, TT_METADATA) < TT_METADATA;
 }
 
 static const char *copy(struct tt_builder *builder, const struct tt_cell *value)
@@ -114,7 +105,7 @@ void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key,
                      const struct tt_cell *value)
 {
     struct tiptrue_run *run = builder->run;
-    size_t index = find_key(key);
+    size_t index = tt_cell_find(key, tt_metadata_keys, TT_METADATA);
     if (index == TT_METADATA && tt_diagnose_is_full_of_warnings(builder->diagnose)) {
         return;
     }

@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "ingest/cells.h"
 #include "ingest/names.h"
 
 /* Most steps of one match, about a millisecond; the examples of the manual take less than 100 in a
@@ -167,8 +168,7 @@ bool tt_pattern_ok(const struct tt_pattern *pattern, const struct tt_cell *ok, b
                    char expected[TT_OK_WORDS_SIZE])
 {
     for (size_t i = 0; i < 2; i++) {
-        const char *word = pattern->ok_words[i];
-        if (ok->length == strlen(word) && memcmp(ok->text, word, ok->length) == 0) {
+        if (tt_cell_is(ok, pattern->ok_words[i])) {
             *contact = i == 0;
             return true;
         }

@@ -76,20 +76,12 @@ static bool read_number(struct tt_rows *rows, enum tt_column column, const struc
                           decimals);
 }
 
-static bool is_word(const struct tt_cell *cell, const char *word, size_t length)
-{
-    return cell->length == length && memcmp(cell->text, word, length) == 0;
-}
-
 /* Index of the cell's word, or @n (told). */
 static size_t read_word(const struct tt_rows *rows, enum tt_column column,
                         const char *const words[], size_t n, const char *many)
 {
     const struct tt_cell *cell = &rows->cells[column];
-    size_t i = 0;
-    while (i < n && !is_word(cell, words[i], strlen(words[i]))) {
-        i++;
-    }
+    size_t i = tt_cell_find(cell, words, n);
     if (i == n) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(words, n, many, cell->text, cell->length, hint);
@@ -106,7 +98,7 @@ static bool read_kind(struct tt_rows *rows, enum tt_kind *kind)
         tell_missing(rows, TT_KIND, "a row");
         return false;
     }
-    if (is_word(cell, "touch", 5)) {
+    if (tt_cell_is(cell, "touch")) {
         *kind = TT_TOUCH;
         return true;
     }
@@ -215,9 +207,9 @@ static void read_use(struct tt_rows *rows, struct tt_observation *row)
         row->use = stage == 0 && (row->kind == TT_TOUCH || row->kind == TT_HEIGHT) ? TT_USE_FIND
                                                                                    : row->use;
     }
-    if (is_word(contact, "0", 1)) {
+    if (tt_cell_is(contact, "0")) {
         row->use = row->kind == TT_WARMUP ? TT_USE_OTHER : TT_USE_NO_CONTACT;
-    } else if (contact->length > 0 && !is_word(contact, "1", 1)) {
+    } else if (contact->length > 0 && !tt_cell_is(contact, "1")) {
         tt_fault(rows->builder->diagnose, place_of(rows, TT_CONTACT),
                  "1: the tip made contact; 0: the move ended without", "contact cannot be '%s'",
                  tt_shown(contact->text, contact->length).text);

@@ -9,8 +9,6 @@
 #include <string.h>
 
 #include "output/text/template.h"
-#include "output/text/words.h"
-#include "output/verdict.h"
 
 #define CHANGED                                                                                    \
     "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more "    \
@@ -474,35 +472,4 @@ const char *tt_phrase(const char *word)
         }
     }
     return word != NULL ? word : "?";
-}
-
-void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                        const struct tt_tip_result *tip, enum tt_reason_code code, bool figures)
-{
-    static const char *const SENTENCES[TT_REASON_CODES] = {
-        [TT_REASON_NOTHING_PRESENT] = "there is no offset in use to compare with",
-        [TT_REASON_WITHIN] = "the offset in use is within ",
-        [TT_REASON_NOT_WITHIN] = "the offset in use may be off by more than ",
-        [TT_REASON_UNCHANGED] = "no permitted error is stated; the change is not significant",
-        [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant",
-        [TT_REASON_NO_HEIGHT_PRESENT] = "there is no height in use to compare with",
-        [TT_REASON_HEIGHT_WITHIN] = "the height in use is within ",
-        [TT_REASON_HEIGHT_NOT_WITHIN] = "the height in use may be off by more than ",
-        [TT_REASON_HEIGHT_UNCHANGED] =
-            "no permitted error of heights is stated; the change of height is not significant",
-        [TT_REASON_HEIGHT_CHANGED] =
-            "no permitted error of heights is stated; the change of height is significant"};
-    bool within = code == TT_REASON_WITHIN || code == TT_REASON_HEIGHT_WITHIN;
-    bool height = code == TT_REASON_HEIGHT_WITHIN || code == TT_REASON_HEIGHT_NOT_WITHIN;
-    bool conformity = height || within || code == TT_REASON_NOT_WITHIN;
-    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : "");
-    if (conformity) {
-        tt_words_um(buffer, height ? tip->height->permitted_error_mm : s->permitted_error_mm);
-        tt_buffer_puts(buffer, within ? " of the true one" : "");
-    }
-    if (figures && code != TT_REASON_NOTHING_PRESENT && code != TT_REASON_NO_HEIGHT_PRESENT) {
-        tt_buffer_puts(buffer, conformity ? " (chance that it is within: " : " (probability ");
-        tt_words_percent(buffer, tt_reason_probability(tip, code));
-        tt_buffer_puts(buffer, conformity ? "; 95 % needed)" : " by chance)");
-    }
 }
