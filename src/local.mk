@@ -41,7 +41,7 @@ libcore_la_SOURCES = \
   src/base/utf8.c src/base/utf8.h \
   src/formats/keys.c src/formats/keys.h \
   src/formats/machine.c src/formats/motion.c \
-  src/formats/plan.c src/formats/plate.c \
+  src/formats/plan.c src/formats/plate.c src/formats/record.c \
   src/formats/result.c src/formats/result.h src/formats/result_tip.c src/formats/rows.h \
   src/formats/truth.c \
   src/model/between.h \
@@ -66,7 +66,6 @@ libcore_la_SOURCES = \
   src/model/words.c src/model/words.h \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
-  src/ingest/archive_board.c src/ingest/archive_parts.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/board.c \
   src/ingest/board_metadata.c src/ingest/board_metadata.h \

@@ -174,4 +174,21 @@ enum tt_bench_hook {
     TT_BENCH_HOOKS      /* how many */
 };
 
+/* record.c: what a history exports, a run with its results and exports (those alone stand in a cell
+ * of CSV) or a board, and how it lists them. */
+extern const struct tt_keys tt_record_keys, tt_record_export_keys, tt_board_record_keys,
+    tt_record_entry_keys, tt_board_entry_keys;
+
+/* Texts as they are stored: ingest has a hook that reads each, output one that writes it. */
+enum tt_stored_hook {
+    TT_STORED_NONE,
+    TT_STORED_ID,   /* TT_RUN_ID_SIZE characters */
+    TT_STORED_TIME, /* RFC 3339, UTC, whole seconds; required */
+    TT_STORED_TEXT, /* struct tt_text; null: none */
+    TT_STORED_WORD, /* a text; null: none, unless it is required */
+    TT_STORED_NAME, /* a text; null: "" */
+    TT_STORED_JSON, /* struct tt_text: JSON on one line */
+    TT_STORED_HOOKS /* how many */
+};
+
 #endif

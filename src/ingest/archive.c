@@ -9,12 +9,11 @@
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/digest.h"
 #include "base/time.h"
 #include "ingest/fields.h"
-#include "ingest/archive_parts.h"
 
 #define CSV_START "tiptrue_history,"
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
 static const char *pass_blanks(const char *at, const char *end)
 {
@@ -97,8 +96,8 @@ enum tt_archive_kind tt_archive_kind(const char *text, const char *end)
     return TT_ARCHIVE_LOG;
 }
 
-enum tiptrue_status tt_archive_end_of(struct tt_fields *fields, size_t faults_before,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status end_of(struct tt_fields *fields, size_t faults_before,
+                                  struct tiptrue_error *error)
 {
     bool out_of_memory = fields->out_of_memory || fields->json.out_of_memory;
 
@@ -130,131 +129,113 @@ static struct tt_text compact(struct tt_fields *fields, const char *text, const 
     return (struct tt_text){made, made != NULL ? (size_t)(to - made) : 0};
 }
 
-struct tt_text tt_archive_compact_member(struct tt_fields *fields, const cJSON *object,
-                                         const char *what, const char *key, enum tt_need need)
+static bool read_json(struct tt_fields *fields, const struct tt_member *member)
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
+    const cJSON *item =
+        tt_field(fields, member->object, member->what, member->key->key, member->key->need);
 
-    if (item == NULL) {
-        return (struct tt_text){0};
+    if (item != NULL) {
+        const struct tt_json_where *where = tt_json_where(&fields->json, item);
+        struct tt_text text = compact(fields, where->value, where->end);
+        memcpy(member->into + member->key->at, &text, sizeof text);
     }
-    const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    return compact(fields, where->value, where->end);
+    return true;
 }
 
-struct tt_text tt_archive_text_member(struct tt_fields *fields, const cJSON *object,
-                                      const char *what, const char *key)
+/* A string, which may be empty, or none. */
+static struct tt_text text_of(struct tt_fields *fields, const struct tt_member *member)
 {
-    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
     struct tt_text text = {0};
 
-    if (item == NULL || cJSON_IsNull(item)) {
-        return text;
+    if (member->item != NULL && !cJSON_IsString(member->item)) {
+        tt_field_tell_form(fields, member->item, member->what, member->key->key,
+                           "a string or null");
+    } else if (member->item != NULL) {
+        text.length = strlen(member->item->valuestring);
+        text.text = tt_arena_copy(fields->arena, member->item->valuestring);
+        fields->out_of_memory = fields->out_of_memory || text.text == NULL;
     }
-    if (!cJSON_IsString(item)) {
-        tt_field_tell_form(fields, item, what, key, "a string or null");
-        return text;
-    }
-    text.length = strlen(item->valuestring);
-    text.text = tt_arena_copy_text(fields->arena, item->valuestring, text.length);
-    fields->out_of_memory = fields->out_of_memory || text.text == NULL;
     return text;
 }
 
-const char *tt_archive_time_member(struct tt_fields *fields, const cJSON *object, const char *what,
-                                   const char *key)
+static bool read_text(struct tt_fields *fields, const struct tt_member *member)
 {
-    const char *text = tt_field_text(fields, object, what, key, TT_REQUIRED);
+    struct tt_text text = text_of(fields, member);
+
+    memcpy(member->into + member->key->at, &text, sizeof text);
+    return true;
+}
+
+static bool read_word(struct tt_fields *fields, const struct tt_member *member)
+{
+    const char *word =
+        member->key->need == TT_REQUIRED
+            ? tt_field_text(fields, member->object, member->what, member->key->key, TT_REQUIRED)
+            : text_of(fields, member).text;
+
+    word = word == NULL && member->key->hook == TT_STORED_NAME ? "" : word;
+    memcpy(member->into + member->key->at, &word, sizeof word);
+    return true;
+}
+
+/* Whether @text is a time as a history writes it. */
+static bool is_time(const char *text)
+{
     char written[TT_TIME_SIZE];
     double seconds;
 
-    if (text == NULL) {
-        return NULL;
+    if (text == NULL || !tt_time_read(text, strlen(text), &seconds)) {
+        return false;
     }
-    if (tt_time_read(text, strlen(text), &seconds)) {
-        tt_time_write(seconds, written);
-        if (strcmp(text, written) == 0) {
-            return text;
-        }
-    }
-    tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, key), NULL,
-                   "%s: '%s' is '%s', where a time such as 2026-03-02T07:41:12Z is expected", what,
-                   key, tt_shown_text(text).text);
-    return NULL;
+    tt_time_write(seconds, written);
+    return strcmp(text, written) == 0;
 }
 
-void tt_archive_read_id(struct tt_fields *fields, const cJSON *object, const char *what,
-                        char id[TT_RUN_ID_SIZE])
+static bool read_time(struct tt_fields *fields, const struct tt_member *member)
+{
+    const char *key = member->key->key,
+               *text = tt_field_text(fields, member->object, member->what, key, TT_REQUIRED);
+
+    if (text != NULL && !is_time(text)) {
+        tt_field_fault(fields, member->item, NULL,
+                       "%s: '%s' is '%s', where a time such as 2026-03-02T07:41:12Z is expected",
+                       member->what, key, tt_shown_text(text).text);
+        text = NULL;
+    }
+    memcpy(member->into + member->key->at, &text, sizeof text);
+    return true;
+}
+
+static bool is_id(struct tt_text text)
+{
+    return text.length == TT_RUN_ID_SIZE - 1 &&
+           strspn(text.text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1;
+}
+
+static void read_id_of(struct tt_fields *fields, const cJSON *object, const char *what,
+                       char id[TT_RUN_ID_SIZE])
 {
     const char *text = tt_field_text(fields, object, what, "id", TT_REQUIRED);
 
-    if (text == NULL) {
-        return;
-    }
-    if (strlen(text) == TT_RUN_ID_SIZE - 1 &&
-        strspn(text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1) {
+    if (text != NULL && is_id((struct tt_text){text, strlen(text)})) {
         memcpy(id, text, TT_RUN_ID_SIZE);
-        return;
+    } else if (text != NULL) {
+        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, "id"), NULL,
+                       "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
+                       tt_shown_text(text).text);
     }
-    tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, "id"), NULL,
-                   "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
-                   tt_shown_text(text).text);
 }
 
-static void read_result(struct tt_fields *fields, const cJSON *element, void *to)
+static bool read_id(struct tt_fields *fields, const struct tt_member *member)
 {
-    struct tt_record_result *result = to;
-    static const char *const known[] = {"version", "solved",  "plate", "machine",
-                                        "plan",    "pattern", "result"};
-
-    tt_field_unknown(fields, element, "result", known, COUNT(known));
-    result->version = tt_field_text(fields, element, "result", "version", TT_REQUIRED);
-    result->added = tt_archive_time_member(fields, element, "result", "solved");
-    for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-        result->documents[i] =
-            tt_archive_text_member(fields, element, "result", tt_document_words[i]);
-    }
-    result->json = tt_archive_compact_member(fields, element, "result", "result", TT_REQUIRED);
+    read_id_of(fields, member->object, member->what, member->into + member->key->at);
+    return true;
 }
 
-static void read_export(struct tt_fields *fields, const cJSON *element, void *to)
-{
-    struct tt_record_export *export = to;
-    static const char *const known[] = {"time",       "file",       "old_digest",
-                                        "new_digest", "old_values", "new_values"};
-
-    tt_field_unknown(fields, element, "export", known, COUNT(known));
-    export->time = tt_archive_time_member(fields, element, "export", "time");
-    export->file = tt_field_text(fields, element, "export", "file", TT_REQUIRED);
-    export->old_digest = tt_archive_text_member(fields, element, "export", "old_digest").text;
-    export->new_digest = tt_archive_text_member(fields, element, "export", "new_digest").text;
-    export->old_values =
-        tt_archive_compact_member(fields, element, "export", "old_values", TT_OPTIONAL);
-    export->new_values =
-        tt_archive_compact_member(fields, element, "export", "new_values", TT_OPTIONAL);
-}
-
-/* The elements of the array @key, each @size bytes, read by @read; their number in *n. */
-static void *read_elements(struct tt_fields *fields, const cJSON *array, const char *what,
-                           size_t size,
-                           void (*read)(struct tt_fields *fields, const cJSON *element, void *to),
-                           size_t *n)
-{
-    size_t count = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0;
-    char *made = tt_arena_get(fields->arena, count, size);
-
-    *n = 0;
-    fields->out_of_memory = fields->out_of_memory || made == NULL;
-    for (const cJSON *element = count > 0 ? array->child : NULL; element != NULL && made != NULL;
-         element = element->next) {
-        if (!cJSON_IsObject(element)) {
-            tt_field_fault(fields, element, NULL, "%s is not an object {...}", what);
-        } else {
-            read(fields, element, made + size * (*n)++);
-        }
-    }
-    return made;
-}
+static tt_member_reader *const hooks[TT_STORED_HOOKS] = {
+    [TT_STORED_ID] = read_id,     [TT_STORED_TIME] = read_time, [TT_STORED_TEXT] = read_text,
+    [TT_STORED_WORD] = read_word, [TT_STORED_NAME] = read_word, [TT_STORED_JSON] = read_json,
+};
 
 /* The results must be in the order of their dates, since the last one counts. */
 static void check_order(struct tt_diagnose *diagnose, struct tt_place place,
@@ -276,28 +257,18 @@ enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const c
                                            const char *end, struct tt_record *record,
                                            struct tiptrue_error *error)
 {
-    static const char *const known[] = {"schema", "id", "added", "log", "results", "exports"};
-    struct tt_fields fields = {.diagnose = diagnose, .arena = &record->arena, .mm_per_unit = 1.0};
+    struct tt_fields fields = {
+        .diagnose = diagnose, .arena = &record->arena, .mm_per_unit = 1.0, .hooks = hooks};
     size_t faults = diagnose->faults;
 
     if (tt_json_read(&fields.json, diagnose, text, end, NULL) &&
         tt_field_schema(&fields, fields.json.root, "tiptrue.history/1")) {
-        const cJSON *root = fields.json.root;
-        tt_field_unknown(&fields, root, "run", known, COUNT(known));
-        tt_archive_read_id(&fields, root, "run", record->id);
-        record->added = tt_archive_time_member(&fields, root, "run", "added");
-        record->log = tt_archive_text_member(&fields, root, "run", "log");
-        record->results =
-            read_elements(&fields, tt_field_array(&fields, root, "run", "results", TT_REQUIRED),
-                          "a result", sizeof *record->results, read_result, &record->n_results);
-        record->exports =
-            read_elements(&fields, tt_field_array(&fields, root, "run", "exports", TT_OPTIONAL),
-                          "an export", sizeof *record->exports, read_export, &record->n_exports);
+        tt_keys_read(&fields, fields.json.root, tt_record_keys.name, &tt_record_keys, record);
         if (diagnose->faults == faults && !fields.out_of_memory) {
-            check_order(diagnose, tt_json_place(&fields.json, root), record);
+            check_order(diagnose, tt_json_place(&fields.json, fields.json.root), record);
         }
     }
-    return tt_archive_end_of(&fields, faults, error);
+    return end_of(&fields, faults, error);
 }
 
 enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const char *text,
@@ -314,7 +285,7 @@ enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const c
         record->results = TT_ARENA_NEW(&record->arena, 1, struct tt_record_result);
         fields.out_of_memory = fields.out_of_memory || record->results == NULL;
         if (run != NULL && program != NULL && record->results != NULL) {
-            tt_archive_read_id(&fields, run, "run", record->id);
+            read_id_of(&fields, run, "run", record->id);
             record->n_results = 1;
             record->results[0].version =
                 tt_field_text(&fields, program, "program", "version", TT_REQUIRED);
@@ -322,7 +293,7 @@ enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const c
             record->results[0].json = compact(&fields, where->value, end);
         }
     }
-    return tt_archive_end_of(&fields, faults, error);
+    return end_of(&fields, faults, error);
 }
 
 const char *tt_archive_csv_begin(const char *text, const char *end)
@@ -393,7 +364,8 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_
                                         struct tt_record *record, struct tiptrue_error *error)
 {
     struct tt_diagnose own;
-    struct tt_fields fields = {.diagnose = &own, .arena = &record->arena, .mm_per_unit = 1.0};
+    struct tt_fields fields = {
+        .diagnose = &own, .arena = &record->arena, .mm_per_unit = 1.0, .hooks = hooks};
     struct tt_buffer text = {0};
 
     tt_buffer_puts(&text, "{\"exports\":");
@@ -405,11 +377,9 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_
     }
     tt_diagnose_init(&own, diagnose->sink, diagnose->error, diagnose->file, text.text, text.length);
     if (tt_json_read(&fields.json, &own, text.text, text.text + text.length, NULL)) {
-        record->exports = read_elements(
-            &fields, tt_field_array(&fields, fields.json.root, "run", "exports", TT_REQUIRED),
-            "an export", sizeof *record->exports, read_export, &record->n_exports);
+        tt_keys_read(&fields, fields.json.root, "run", &tt_record_export_keys, record);
     }
-    enum tiptrue_status status = tt_archive_end_of(&fields, 0, error);
+    enum tiptrue_status status = end_of(&fields, 0, error);
     tt_buffer_clear(&text);
     return status;
 }
@@ -433,25 +403,11 @@ static bool add_row(const struct tt_text cells[TT_RECORD_CSV_COLUMNS], struct tt
     return true;
 }
 
-static bool is_time(const char *text)
-{
-    char written[TT_TIME_SIZE];
-    double seconds;
-
-    if (text == NULL || !tt_time_read(text, strlen(text), &seconds)) {
-        return false;
-    }
-    tt_time_write(seconds, written);
-    return strcmp(text, written) == 0;
-}
-
 /* What a row must have. */
 static bool is_whole(const struct tt_text cells[TT_RECORD_CSV_COLUMNS])
 {
-    return cells[1].length == TT_RUN_ID_SIZE - 1 &&
-           strspn(cells[1].text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1 &&
-           is_time(cells[2].text) && cells[4].text != NULL && is_time(cells[5].text) &&
-           cells[11].text != NULL;
+    return is_id(cells[1]) && is_time(cells[2].text) && cells[4].text != NULL &&
+           is_time(cells[5].text) && cells[11].text != NULL;
 }
 
 enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char **at, bool *more,
@@ -491,4 +447,56 @@ enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char
         return TIPTRUE_E_DATA;
     }
     return exports.text != NULL ? read_exports(diagnose, exports, record, error) : TIPTRUE_OK;
+}
+
+/* What the members say together. */
+static void check_board(struct tt_fields *fields, const cJSON *root,
+                        const struct tt_board_record *board)
+{
+    struct tt_place place = tt_json_place(&fields->json, root);
+    char digest[17];
+
+    if (board->table.text == NULL || board->said.text == NULL || board->verdict == NULL) {
+        tt_fault(fields->diagnose, place, NULL, "board %s has no 'table', 'said' or 'verdict'",
+                 board->id);
+        return;
+    }
+    tt_digest(board->table.text, board->table.length, digest);
+    if (strcmp(digest, board->id) != 0) {
+        tt_fault(fields->diagnose, place,
+                 "export the board again from the history that it comes from",
+                 "the table of board %s is not the one of this id, which is the digest of its "
+                 "bytes: those here have %s",
+                 board->id, digest);
+    }
+    if (strcmp(board->verdict, "keep") != 0 && strcmp(board->verdict, "update") != 0 &&
+        strcmp(board->verdict, "repeat") != 0) {
+        tt_fault(fields->diagnose, place, NULL,
+                 "board %s: 'verdict' is none of keep, update, repeat", board->id);
+    }
+}
+
+enum tiptrue_status tt_archive_read_board(struct tt_diagnose *diagnose, const char *text,
+                                          const char *end, struct tt_arena *arena,
+                                          struct tt_board_record *board,
+                                          struct tiptrue_error *error)
+{
+    struct tt_fields fields = {
+        .diagnose = diagnose, .arena = arena, .mm_per_unit = 1.0, .hooks = hooks};
+    size_t faults = diagnose->faults;
+
+    *board = (struct tt_board_record){.id = ""};
+    if (tt_json_read(&fields.json, diagnose, text, end, NULL) &&
+        tt_field_schema(&fields, fields.json.root, "tiptrue.board-record/1")) {
+        const cJSON *root = fields.json.root;
+        tt_keys_read(&fields, root, tt_board_record_keys.name, &tt_board_record_keys, board);
+        const char *time = board->started != NULL ? board->started : board->added;
+        if (time != NULL && !tt_time_read(time, strlen(time), &board->time_s)) {
+            tt_field_fault(&fields, root, NULL, "board %s: 'started' is no time", board->id);
+        }
+        if (diagnose->faults == faults && !fields.out_of_memory) {
+            check_board(&fields, root, board);
+        }
+    }
+    return end_of(&fields, faults, error);
 }

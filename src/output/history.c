@@ -18,65 +18,53 @@
 #define AT_VERDICT 40
 #define AT_MACHINE 48
 
+static void write_id(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    tt_json_key_text(json, key->key, (const char *)from + key->at);
+}
+
+/* A text, or what begins with one. */
+static void write_text(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const char *text;
+
+    memcpy(&text, (const char *)from + key->at, sizeof text);
+    tt_json_key_text(json, key->key, key->hook == TT_STORED_NAME && text[0] == '\0' ? NULL : text);
+}
+
 /* JSON that is JSON already. */
-static void write_raw(struct tt_json *json, const char *key, struct tt_text value)
+static void write_raw(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, key);
-    if (value.text == NULL) {
-        tt_json_null(json);
-        return;
+    struct tt_text value;
+
+    memcpy(&value, (const char *)from + key->at, sizeof value);
+    if (tt_json_key_if(json, key->key, value.text != NULL)) {
+        tt_buffer_add(json->buffer, value.text, value.length);
+        json->first = false;
     }
-    tt_buffer_add(json->buffer, value.text, value.length);
-    json->first = false;
 }
 
-static void write_result(struct tt_json *json, const struct tt_record_result *result)
-{
-    tt_json_open(json, '{');
-    tt_json_key_text(json, "version", result->version);
-    tt_json_key_text(json, "solved", result->added);
-    for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-        tt_json_key_text(json, tt_document_words[i], result->documents[i].text);
-    }
-    write_raw(json, "result", result->json);
-    tt_json_close(json, '}');
-}
+static tt_member_writer *const writers[TT_STORED_HOOKS] = {
+    [TT_STORED_ID] = write_id,     [TT_STORED_TIME] = write_text, [TT_STORED_TEXT] = write_text,
+    [TT_STORED_WORD] = write_text, [TT_STORED_NAME] = write_text, [TT_STORED_JSON] = write_raw,
+};
 
-static void write_exports(struct tt_json *json, const struct tt_record *record)
+/* A line: the object @from, which is of @schema, by @keys. */
+static void write_line(const char *schema, const struct tt_keys *keys, const void *from,
+                       struct tt_buffer *buffer)
 {
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < record->n_exports; i++) {
-        const struct tt_record_export *export = &record->exports[i];
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "time", export->time);
-        tt_json_key_text(json, "file", export->file);
-        tt_json_key_text(json, "old_digest", export->old_digest);
-        tt_json_key_text(json, "new_digest", export->new_digest);
-        write_raw(json, "old_values", export->old_values);
-        write_raw(json, "new_values", export->new_values);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
+    struct tt_json json = {.buffer = buffer, .first = true, .hooks = writers};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", schema);
+    tt_json_keys(&json, keys, from);
+    tt_json_close(&json, '}');
+    tt_buffer_putc(buffer, '\n');
 }
 
 void tt_output_record_json(const struct tt_record *record, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
-
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.history/1");
-    tt_json_key_text(&json, "id", record->id);
-    tt_json_key_text(&json, "added", record->added);
-    tt_json_key_text(&json, "log", record->log.text);
-    tt_json_key_open(&json, "results", '[');
-    for (size_t i = 0; i < record->n_results; i++) {
-        write_result(&json, &record->results[i]);
-    }
-    tt_json_close(&json, ']');
-    tt_json_key(&json, "exports");
-    write_exports(&json, record);
-    tt_json_close(&json, '}');
-    tt_buffer_putc(buffer, '\n');
+    write_line("tiptrue.history/1", &tt_record_keys, record, buffer);
 }
 
 /* A cell in quotation marks, doubled within; nothing at all for what is not there, so that it
@@ -115,9 +103,9 @@ void tt_output_record_csv_header(struct tt_buffer *buffer)
 void tt_output_record_csv(const struct tt_record *record, struct tt_buffer *buffer)
 {
     struct tt_buffer exports = {0};
-    struct tt_json json = {.buffer = &exports, .first = true};
+    struct tt_json json = {.buffer = &exports, .first = true, .hooks = writers};
 
-    write_exports(&json, record);
+    tt_json_value_of(&json, &tt_record_export_keys.list[0], record);
     for (size_t i = 0; i < record->n_results; i++) {
         const struct tt_record_result *result = &record->results[i];
         bool first = i == 0;
@@ -143,36 +131,7 @@ void tt_output_record_csv(const struct tt_record *record, struct tt_buffer *buff
 
 void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
-
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.entry/1");
-    tt_json_key_text(&json, "id", entry->id);
-    tt_json_key_text(&json, "started", entry->started);
-    tt_json_key_text(&json, "machine", entry->machine[0] != '\0' ? entry->machine : NULL);
-    tt_json_key_text(&json, "plate", entry->plate);
-    tt_json_key_text(&json, "plate_serial", entry->plate_serial);
-    tt_json_key_text(&json, "added", entry->added);
-    tt_json_key_text(&json, "solved", entry->solved);
-    tt_json_key_text(&json, "version", entry->version);
-    tt_json_key_count(&json, "results", entry->results);
-    tt_json_key_count(&json, "exports", entry->exports);
-    tt_json_key_bool(&json, "log", entry->has_log);
-    tt_json_key_text(&json, "excluded", entry->excluded);
-    tt_json_key_open(&json, "tips", '[');
-    for (size_t i = 0; i < entry->n_tips; i++) {
-        const struct tt_record_tip *tip = &entry->tips[i];
-        tt_json_open(&json, '{');
-        tt_json_key_text(&json, "tip", tip->name);
-        tt_json_key_xy_if(&json, "offset_mm", tip->determined, tip->x_mm, tip->determined,
-                          tip->y_mm);
-        tt_json_key_text(&json, "verdict", tip->verdict);
-        tt_json_close(&json, '}');
-    }
-    tt_json_close(&json, ']');
-    tt_json_key_text(&json, "verdict", entry->verdict);
-    tt_json_close(&json, '}');
-    tt_buffer_putc(buffer, '\n');
+    write_line("tiptrue.entry/1", &tt_record_entry_keys, entry, buffer);
 }
 
 void tt_output_entries_head(const struct tiptrue_text_options *options, struct tt_buffer *buffer)
@@ -214,45 +173,14 @@ void tt_output_entry_text(const struct tt_record_entry *entry,
     tt_page_end(&page);
 }
 
-static void write_judgement(struct tt_json *json, const struct tt_board_record *board)
-{
-    tt_json_key_text(json, "id", board->id);
-    tt_json_key_text(json, "started", board->started);
-    tt_json_key_text(json, "machine", board->machine[0] != '\0' ? board->machine : NULL);
-    tt_json_key_text(json, "added", board->added);
-    tt_json_key_text(json, "judged", board->judged);
-    tt_json_key_text(json, "version", board->version);
-    tt_json_key_open(json, "parts", '{');
-    tt_json_key_count(json, "read", board->parts_read);
-    tt_json_key_count(json, "used", board->parts_used);
-    tt_json_close(json, '}');
-    tt_json_key_text(json, "run", board->run);
-    tt_json_key_text(json, "verdict", board->verdict);
-}
-
 void tt_output_board_record_json(const struct tt_board_record *board, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
-
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.board-record/1");
-    write_judgement(&json, board);
-    tt_json_key_text(&json, "table", board->table.text);
-    write_raw(&json, "placement", board->json);
-    tt_json_key_text(&json, "said", board->said.text);
-    tt_json_close(&json, '}');
-    tt_buffer_putc(buffer, '\n');
+    write_line("tiptrue.board-record/1", &tt_board_record_keys, board, buffer);
 }
 
 void tt_output_board_entry_json(const struct tt_board_record *board, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
-
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.board-entry/1");
-    write_judgement(&json, board);
-    tt_json_close(&json, '}');
-    tt_buffer_putc(buffer, '\n');
+    write_line("tiptrue.board-entry/1", &tt_board_entry_keys, board, buffer);
 }
 
 void tt_output_board_entry_text(const struct tt_board_record *board,

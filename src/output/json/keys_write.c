@@ -149,8 +149,13 @@ void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *
         write_x_y(json, key, from);
     } else {
         tt_json_key(json, key->key);
-        by_form[key->form](json, key, from);
+        tt_json_value_of(json, key, from);
     }
+}
+
+void tt_json_value_of(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    by_form[key->form](json, key, from);
 }
 
 void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *from)
