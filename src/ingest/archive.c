@@ -15,9 +15,14 @@
 
 #define CSV_START "tiptrue_history,"
 
+static bool is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
+
 static const char *pass_blanks(const char *at, const char *end)
 {
-    while (at < end && (*at == ' ' || *at == '\t' || *at == '\r' || *at == '\n')) {
+    while (at < end && is_blank(*at)) {
         at++;
     }
     return at;
@@ -69,9 +74,7 @@ const char *tt_archive_object(const char *text, const char *end, char schema[], 
             continue;
         }
         depth += *at == '{' || *at == '[';
-        if (*at == '}' || *at == ']') {
-            depth--;
-        }
+        depth -= *at == '}' || *at == ']';
         at++;
         if (depth == 0) {
             return at;
@@ -121,9 +124,8 @@ static struct tt_text compact(struct tt_fields *fields, const char *text, const 
             to += behind - text;
             text = behind;
         } else {
-            bool blank = *text == ' ' || *text == '\t' || *text == '\r' || *text == '\n';
-            *to = *text++;
-            to += !blank;
+            *to = *text;
+            to += !is_blank(*text++);
         }
     }
     return (struct tt_text){made, made != NULL ? (size_t)(to - made) : 0};
@@ -146,7 +148,6 @@ static bool read_json(struct tt_fields *fields, const struct tt_member *member)
 static struct tt_text text_of(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_text text = {0};
-
     if (member->item != NULL && !cJSON_IsString(member->item)) {
         tt_field_tell_form(fields, member->item, member->what, member->key->key,
                            "a string or null");
@@ -161,7 +162,6 @@ static struct tt_text text_of(struct tt_fields *fields, const struct tt_member *
 static bool read_text(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_text text = text_of(fields, member);
-
     memcpy(member->into + member->key->at, &text, sizeof text);
     return true;
 }
@@ -183,7 +183,6 @@ static bool is_time(const char *text)
 {
     char written[TT_TIME_SIZE];
     double seconds;
-
     if (text == NULL || !tt_time_read(text, strlen(text), &seconds)) {
         return false;
     }
@@ -216,7 +215,6 @@ static void read_id_of(struct tt_fields *fields, const cJSON *object, const char
                        char id[TT_RUN_ID_SIZE])
 {
     const char *text = tt_field_text(fields, object, what, "id", TT_REQUIRED);
-
     if (text != NULL && is_id((struct tt_text){text, strlen(text)})) {
         memcpy(id, text, TT_RUN_ID_SIZE);
     } else if (text != NULL) {

@@ -5,6 +5,8 @@
 
 #include "output/text/sentences.h"
 
+#include <string.h>
+
 
 #include "output/text/words.h"
 #include "output/verdict.h"
@@ -116,7 +118,7 @@ static bool give_explanations(struct tiptrue_solution *s, struct tt_finding *fin
         values[i] = finding->values[i];
         if (best || strcmp(values[i].key, "rival") == 0) {
             say_clauses(buffer, best ? &finding->best : &finding->rival);
-            values[i].text = keep(s, buffer);
+            values[i].text = tt_buffer_keep(buffer, &s->arena);
             good = values[i].text != NULL;
         }
     }
