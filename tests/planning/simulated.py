@@ -205,7 +205,7 @@ def refused():
         "is not a range of depths": {**truth, "touch": {"late_share": 0.1, "late_depth": [0.2, 0.1]}},
         "'late_depth'": {**truth, "touch": {"late_share": 0.1}},
         "'order'": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 1}]}]},
-        "is not a whole number": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 2.5}]}]},
+        "and a whole number is expected": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 2.5}]}]},
         "'late_share'": {**truth, "touch": {"late_share": 1.5, "late_depth": [0, 1]}},
     }
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
