@@ -118,7 +118,8 @@ static enum tiptrue_status change(struct tt_view *view, size_t index)
         return TIPTRUE_OK;
     }
     bool within = !(change_mm > most_mm);
-    if (within && !(one_beyond(view->solution, most_mm) && changed_alike(view->solution, tip))) {
+    if (within && (view->solution->change_accepted || !one_beyond(view->solution, most_mm) ||
+                   !changed_alike(view->solution, tip))) {
         return TIPTRUE_OK;
     }
     const struct tt_tip *other = within ? NULL : other_tip(view, run_tip, tip);

@@ -29,6 +29,14 @@ sed 's/36\.184/37.084/; s/"limits": *{/&"plausible_change": 1.5, /' machine.json
 run "$TIPTRUE" solve --json --plate plate.json --machine wide.json run.csv
 is "a larger plausible change is kept to" 10 "$status"
 has "nothing was accepted" out '"change_accepted":false'
+# What moved both tips alike, by 0.316 and by 0.256 mm, spoils both; what is accepted is only told of the one that is beyond.
+board=$bench/../../../examples/gauge-board
+sed 's/36\.214, -18\.442/35.9025, -18.3839/; s/52\.873, -18\.306/52.6627, -18.2462/' "$board/machine.json" >alike.json
+run "$TIPTRUE" solve --json --plate "$board/plate.json" --machine alike.json --present machine "$board/run.csv"
+is "both are refused" 2 "$(grep -o '"code":"change-implausible","severity":"error"' out | wc -l)"
+run "$TIPTRUE" solve --json --accept-change --plate "$board/plate.json" --machine alike.json --present machine "$board/run.csv"
+is "accepted, both may be written" 10 "$status"
+is "one is told" 1 "$(grep -o '"code":"change-implausible"' out | wc -l)"
 solve short.csv
 is "repeat exits 20" 20 "$status"
 has "repeat comes first" out '^REPEAT: do not use this run.s results for wide$'
