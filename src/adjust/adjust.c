@@ -6,7 +6,6 @@
 
 #include "adjust/check.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

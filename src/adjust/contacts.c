@@ -7,10 +7,8 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "adjust/findings.h"
-#include "base/distribution.h"
 
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is
  * not told which is which). */

@@ -10,7 +10,6 @@
 
 #include "adjust/findings.h"
 #include "base/distribution.h"
-#include "model/words.h"
 
 /* An edge or a mark that lies further off than this is not filmed or worn: its place, or its name,
  * was put down wrong. The words differ; a mark's makes an error, for it holds the offset itself. */

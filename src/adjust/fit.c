@@ -5,10 +5,8 @@
 #include "adjust/fit.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "adjust/robust.h"
-#include "base/distribution.h"
 
 /* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian),
  * far above the rounding of coordinates of 1 m, and the step after it would be smaller by orders of

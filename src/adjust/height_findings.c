@@ -5,7 +5,6 @@
 #include "config.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "adjust/findings.h"
 #include "adjust/heights.h"

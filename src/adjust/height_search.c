@@ -10,8 +10,6 @@
 #include "adjust/explain_parts.h"
 #include "adjust/height_climb.h"
 #include "adjust/height_pool.h"
-#include "adjust/uncertainty.h"
-#include "base/distribution.h"
 
 /* Ends of climbs that are kept of one set of modes. */
 #define MOST_HEIGHT_ENDS 4

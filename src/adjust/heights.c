@@ -7,7 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/findings.h"
 #include "base/distribution.h"
 
 /* Part from weak priors that makes a height undetermined. */

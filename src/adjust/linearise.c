@@ -5,7 +5,6 @@
 
 #include "adjust/model.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "adjust/views.h"

@@ -8,9 +8,7 @@
 #include "adjust/mirrored.h"
 
 #include <math.h>
-#include <string.h>
 
-#include "adjust/findings.h"
 #include "adjust/plausible.h"
 
 /* The misfit: rms of all residuals in stated (or usual) repeatabilities. A way fits below this, */

@@ -8,7 +8,6 @@
 #include <string.h>
 
 #include "adjust/modes_parts.h"
-#include "base/distribution.h"
 
 /* Rows at which a change is tried, at most, where all are; and
  * where least squares is asked whether there is anything to see. */

@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "adjust/modes_parts.h"
 #include "base/distribution.h"

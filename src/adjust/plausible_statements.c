@@ -6,7 +6,6 @@
 
 #include "adjust/plausible.h"
 
-#include <math.h>
 
 struct statement {
     const char *field, *name; /* name: of the edge, mark, group or tip it is of; NULL = none */

@@ -8,7 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/robust.h"
 #include "base/distribution.h"
 
 /* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from

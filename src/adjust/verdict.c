@@ -3,7 +3,6 @@
 /* From findings and numbers to keep, update or repeat, with the reasons. */
 #include "config.h"
 
-#include <string.h>
 
 #include "adjust/findings.h"
 

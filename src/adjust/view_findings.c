@@ -7,7 +7,6 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/views.h"
 
 /* Without a stated limit the present scale and turn are told to be off from this many u on, and
  * from a pixel: what nobody can see in the picture is off nothing. */

@@ -5,7 +5,6 @@
 
 #include "app/boards.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 

@@ -9,19 +9,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/uncertainty.h"
 #include "base/time.h"
-#include "history/store/response.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
-#include "history/series/trend.h"
-#include "ingest/ingest.h"
 #include "model/between.h"
 #include "output/history.h"
-#include "output/output.h"
-#include "output/verdict.h"
-#include "app/boards.h"
 #include "app/history_care.h"
 #include "app/revive.h"
 #include "app/solved.h"

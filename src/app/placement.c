@@ -8,7 +8,6 @@
 #include "base/buffer.h"
 #include "export/learn.h"
 #include "ingest/diagnose.h"
-#include "ingest/ingest.h"
 #include "output/output.h"
 #include "output/text/placement_sentences.h"
 #include "placement/placement.h"

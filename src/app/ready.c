@@ -12,8 +12,6 @@
 #include "app/present.h"
 #include "base/time.h"
 #include "export/export.h"
-#include "ingest/ingest.h"
-#include "output/output.h"
 #include "output/ready.h"
 
 static enum tiptrue_readiness state_of(const struct tiptrue_solution *solution)

@@ -13,13 +13,11 @@
 #include "base/buffer.h"
 #include "base/number.h"
 #include "base/time.h"
-#include "history/series/compare.h"
 #include "app/boards.h"
 #include "app/weeks.h"
 #include "history/store/exports.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
-#include "ingest/diagnose.h"
 
 /* Clocks of a workshop differ by minutes. */
 #define CLOCK_DIFFERENCE_S 600.0

@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include <argp.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

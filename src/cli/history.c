@@ -14,7 +14,6 @@
 #include "cli/command.h"
 #include "cli/messages.h"
 #include "cli/options.h"
-#include "cli/place.h"
 #include "cli/terminal.h"
 
 #define MOST_RUNS 100000000

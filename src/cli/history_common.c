@@ -15,7 +15,6 @@
 #include "cli/messages.h"
 #include "cli/options.h"
 #include "cli/place.h"
-#include "cli/terminal.h"
 
 #define AT(member) offsetof(struct cli_history_arguments, member)
 static const struct cli_option OPTIONS[] = {

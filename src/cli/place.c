@@ -12,7 +12,6 @@
 #include <sys/stat.h>
 #include <time.h>
 
-#include "cli/messages.h"
 
 #define FOLDER_MODE 0700
 

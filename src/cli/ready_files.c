@@ -11,7 +11,6 @@
 #include <sysexits.h>
 
 #include "cli/command.h"
-#include "cli/history.h"
 #include "cli/ready.h"
 #include "cli/terminal.h"
 

@@ -5,13 +5,11 @@
 
 #include <argp.h>
 #include <errno.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <sysexits.h>
-#include <time.h>
 
 #include "cli/command.h"
 #include "cli/history.h"

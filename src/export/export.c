@@ -19,7 +19,6 @@
 #include "export/machine_field.h"
 #include "export/own.h"
 #include "export/replace.h"
-#include "ingest/diagnose.h"
 #include "ingest/ingest.h"
 
 /* Whether heights are all that is exported, so that the offsets' verdict does not matter. */

@@ -15,7 +15,6 @@
 #include "base/arena.h"
 #include "base/number.h"
 #include "export/place.h"
-#include "ingest/diagnose.h"
 
 /* 10 nm, and 2.5 nm of inches: below what any board tells. */
 #define DECIMALS_MM 5

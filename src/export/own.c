@@ -12,7 +12,6 @@
 #include <sys/stat.h>
 
 #include "base/escape.h"
-#include "base/number.h"
 #include "export/place.h"
 #include "ingest/archive.h"
 

@@ -10,7 +10,6 @@
 #include <string.h>
 
 #include "export/place_kinds.h"
-#include "ingest/diagnose.h"
 
 struct search {
     const struct tt_config_text *config;

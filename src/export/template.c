@@ -11,7 +11,6 @@
 #include "base/escape.h"
 #include "base/number.h"
 #include "export/exported.h"
-#include "export/export.h"
 #include "export/field.h"
 #include "export/guard.h"
 #include "export/height_field.h"

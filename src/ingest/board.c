@@ -12,7 +12,6 @@
 #include "ingest/bytes.h"
 #include "ingest/cells.h"
 #include "ingest/ingest.h"
-#include "ingest/kinds.h"
 #include "ingest/names.h"
 #include "model/board.h"
 

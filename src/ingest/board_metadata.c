@@ -6,7 +6,6 @@
 
 #include "ingest/board_metadata.h"
 
-#include <string.h>
 
 #include "base/time.h"
 #include "ingest/cells.h"

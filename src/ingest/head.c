@@ -15,7 +15,6 @@
 #include "ingest/builder.h"
 #include "ingest/bytes.h"
 #include "ingest/formats.h"
-#include "ingest/ingest.h"
 
 /* What a log says of itself stands before its rows, in its first bytes: so many are read of it. */
 #define HEAD_BYTES 8192

@@ -6,7 +6,6 @@
 
 #include "ingest/rows.h"
 
-#include <string.h>
 
 #include "ingest/kinds.h"
 

@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/digest.h"
 #include "ingest/builder.h"

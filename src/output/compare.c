@@ -7,7 +7,6 @@
 
 #include <math.h>
 
-#include "base/number.h"
 #include "output/json/json_write.h"
 #include "output/text/text_parts.h"
 #include "output/verdict.h"

@@ -5,7 +5,6 @@
 #include "placement/board_terms.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/cholesky.h"
 

@@ -7,7 +7,6 @@
 #include <string.h>
 
 #include "base/distribution.h"
-#include "placement/angle.h"
 #include "placement/work.h"
 
 /* An explanation with less of the likeliest one's share is not listed; so many at most are. */

@@ -5,7 +5,6 @@
 #include "planning/candidates.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/buffer.h"
 #include "base/number.h"

@@ -6,7 +6,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "adjust/height_search.h"
 #include "planning/descend.h"

@@ -5,7 +5,6 @@
 #include "planning/order.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 /* A touch with its place in the order, compared from the top down. */
 struct placed {

@@ -5,7 +5,6 @@
 #include "planning/scene.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "planning/picture.h"
 

@@ -26,6 +26,13 @@ void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
  * is asked through buffers and libraries, two calls more. */
 enum { ARENA_CALLS = 3, HEAP_CALLS = 5 };
 
+/* Whether the address sanitizer, which slows all down several times, is at work. */
+#ifdef __SANITIZE_ADDRESS__
+enum { SANITIZED = 1 };
+#else
+enum { SANITIZED = 0 };
+#endif
+
 /* A source of memory that fails at the request that brings @left to 0, and from then on unless
  * @once; @left 0 = never. */
 static struct source {
@@ -68,10 +75,11 @@ void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
     return fails(&arenas) ? NULL : __real_tt_arena_get(arena, count, size);
 }
 
-/* Note where requests to @source come from, until starved. */
+/* Note where requests to @source come from, until starved. Kinds that were noted before are known:
+ * only what is new among them is a first. */
 static void note_kinds(struct source *source)
 {
-    memset(&source->sites, 0, sizeof source->sites);
+    source->sites.n = 0;
     source->sites.on = true;
     source->sites.calls = source == &heap ? HEAP_CALLS : ARENA_CALLS;
 }

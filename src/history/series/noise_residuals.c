@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "history/series/noise_parts.h"
 

@@ -9,7 +9,6 @@
 #include "config.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "history/series/changes_parts.h"
 

@@ -7,7 +7,6 @@
 #include "config.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "history/series/problem.h"
 

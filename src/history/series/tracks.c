@@ -5,7 +5,6 @@
 #include "history/series/tracks.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/distribution.h"
 

@@ -8,7 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/distribution.h"
 #include "history/series/tracks.h"
 
 /* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */

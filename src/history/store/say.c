@@ -4,7 +4,6 @@
  * are. */
 #include "config.h"
 
-#include <string.h>
 
 #include "base/time.h"
 #include "history/store/sql.h"

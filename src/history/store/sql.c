@@ -5,7 +5,6 @@
 
 #include "history/store/sql.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 

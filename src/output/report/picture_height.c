@@ -11,7 +11,6 @@
 #include <string.h>
 
 #include "output/page.h"
-#include "output/report/markup.h"
 
 #define TOP 30.0
 #define BOTTOM 160.0

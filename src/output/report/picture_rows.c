@@ -8,7 +8,6 @@
 
 #include <math.h>
 
-#include "output/report/markup.h"
 #include "output/page.h"
 
 /* Touches set aside are shown to scale up to so many times the largest residual that is used;

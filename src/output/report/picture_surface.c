@@ -12,7 +12,6 @@
 #include <string.h>
 
 #include "output/page.h"
-#include "output/report/markup.h"
 
 #define LEFT 62.0
 #define RIGHT 274.0

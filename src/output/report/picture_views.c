@@ -11,7 +11,6 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "output/page.h"
 #include "output/report/markup.h"
 
 #define TOP 30.0

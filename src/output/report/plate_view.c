@@ -12,7 +12,6 @@
 #include "base/number.h"
 #include "output/page.h"
 #include "output/report/pictures.h"
-#include "output/text/text_parts.h"
 
 /* The drawing of characters: a character is about twice as high as wide. */
 #define COLUMNS 64

@@ -8,12 +8,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "base/number.h"
 #include "output/report/markup.h"
 #include "output/report/report.h"
 #include "output/text/joined_text.h"
 #include "output/text/placement_text.h"
-#include "output/text/text_parts.h"
 #include "output/text/words.h"
 #include "output/verdict.h"
 

@@ -3,7 +3,6 @@
 /* Tables of a run's report about touches from above: heights of tips, pads with residuals. */
 #include "config.h"
 
-#include "output/report/markup.h"
 #include "output/report/report.h"
 #include "output/text/text_parts.h"
 #include "output/verdict.h"

@@ -9,7 +9,6 @@
 
 
 #include "output/text/words.h"
-#include "output/verdict.h"
 
 void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution *s,
                         const struct tt_tip_result *tip, enum tt_reason_code code, bool figures)

@@ -8,7 +8,6 @@
 
 #include "output/output.h"
 
-#include <math.h>
 #include <stdint.h>
 
 #include "base/number.h"

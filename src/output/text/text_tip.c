@@ -13,7 +13,6 @@
 #include <math.h>
 
 #include "base/number.h"
-#include "output/verdict.h"
 
 /* Columns of the block: labels, then x, then y, then the unit and what is said of it. */
 #define LABEL_AT 2

@@ -8,7 +8,6 @@
 
 #include <math.h>
 #include <stdint.h>
-#include <string.h>
 
 #include "base/number.h"
 #include "output/text/text_parts.h"
