@@ -36,6 +36,7 @@ unit_tests = \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
+  tests/unit/export/diff_test \
   tests/unit/export/edit_test \
   tests/unit/export/field_test \
   tests/unit/export/place_test \
@@ -47,6 +48,7 @@ unit_tests = \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
   tests/unit/history/compare_test \
+  tests/unit/history/response_test \
   tests/unit/history/store_test \
   tests/unit/history/tracks_test \
   tests/unit/ingest/bytes_test \
@@ -159,6 +161,7 @@ script_tests = \
   tests/history/weeks.py \
   tests/reference/scipy_check.py \
   tests/reference/views_check.py \
+  tests/regression/regression.py \
   tests/report/above.py \
   tests/report/board.py \
   tests/report/documents.py \
@@ -218,6 +221,7 @@ test_data = \
   tests/mutation \
   tests/planning \
   tests/reference \
+  tests/regression \
   tests/release \
   tests/report \
   tests/simulation \
@@ -344,8 +348,10 @@ coverage: all
 mutation: all
 	$(AM_TESTS_ENVIRONMENT) \
 	  MUTATION_LIBS='$(CHECK_LIBS) $(core_libs) $(ARGP_LIBS) -lm'; \
-	  export MUTATION_LIBS; \
-	  $(PYTHON) $(srcdir)/tests/mutation/mutation.py --faults $${FAULTS:-400} --seed $${SEED:-1} $$ROOMS
+	  MUTATION_TESTS='$(unit_tests) $(script_tests)'; \
+	  export MUTATION_LIBS MUTATION_TESTS; \
+	  $(PYTHON) $(srcdir)/tests/mutation/mutation.py --faults $${FAULTS:-400} --seed $${SEED:-1} \
+	    $${AGAIN:+--again $$AGAIN} $$ROOMS
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

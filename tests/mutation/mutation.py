@@ -1,20 +1,26 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Are the tests worth their name? Plants faults in src, one at a time; asks the tests of that room.
+"""Are the tests worth their name? Plants faults in src, one at a time; asks the tests that reach the place.
 
-    make mutation [FAULTS=400] [SEED=1] [ROOMS="adjust export"]
+    make mutation [FAULTS=400] [SEED=1] [ROOMS="adjust export"] [AGAIN=a log of before]
 
 A fault is one change at a place drawn by the seed: a comparison negated, + for -, a constant
 times 1.01, a statement left out, two arguments exchanged, sin for cos. What does not compile, or
 compiles to the same machine code, is no fault and another is drawn. The library is linked as a
-shared one, so that only the changed file is compiled and nothing else linked. Tests run from the
-quickest to the slowest until one fails; one that hangs has found it. All is done in the build's
+shared one, so that only the changed file is compiled and nothing else linked.
+
+Every test of make check runs once with gcov, which tells the lines that it reaches. A fault is
+shown to the tests that reach its line: first those of the unit tests' folder of its room and
+those that found the most in that file, the quick ones before the slow ones, until one fails; one
+that hangs has found it. Tests slower than SLOW seconds take no part. All is done in the build's
 folder `mutation`; no source is touched. Survivors are listed; known.txt beside this file holds
-those that cannot matter, with the reason, and these are not counted.
+those that cannot matter, with the reason, and these are not counted. AGAIN shows the survivors of
+a log once more, where the source has them still.
 """
 import argparse
 import collections
 import hashlib
+import json
 import os
 import pathlib
 import random
@@ -24,7 +30,6 @@ import shlex
 import shutil
 import subprocess
 import sys
-import time
 
 TOP = pathlib.Path(os.environ["srcdir"]).resolve()
 WORK = pathlib.Path(os.environ["builddir"], "mutation")
@@ -33,7 +38,7 @@ CC = shlex.split(os.environ["CC"])
 FLAGS = shlex.split(os.environ["TEST_CPPFLAGS"]) + [
     "-std=c11",
     "-ffp-contract=off",
-    "-O1",
+    "-O2",
     "-fPIC",
     "-Werror=int-conversion",
     "-Werror=incompatible-pointer-types",
@@ -41,85 +46,13 @@ FLAGS = shlex.split(os.environ["TEST_CPPFLAGS"]) + [
     "-Werror=discarded-qualifiers",
     "-I" + os.environ["builddir"],
 ]
+COUNTED = ["-w", "-O1", "-fno-early-inlining", "--coverage", "-fprofile-update=atomic"]
 LIBS = shlex.split(os.environ["MUTATION_LIBS"])
+TESTS = os.environ["MUTATION_TESTS"].split()
 KNOWN = pathlib.Path(__file__).with_name("known.txt")
 SHARED_HELPERS = ["tests/unit/adjust/scene.c", "tests/unit/adjust/scene_files.c"]
-
-# room -> unit tests' rooms, and scripts
-ROOMS = {
-    "base": (
-        ["base", "ingest", "output", "geometry"],
-        ["field/expected.py", "cli/solve.sh", "history/history.sh"],
-    ),
-    "model": (
-        ["adjust", "output", "ingest", "history"],
-        ["field/expected.py", "cli/solve.sh", "planning/simulated.py", "cli/plan.sh"],
-    ),
-    "ingest": (
-        ["ingest"],
-        [
-            "cli/check.sh",
-            "cli/solve.sh",
-            "cli/plan.sh",
-            "cli/loop.sh",
-            "field/expected.py",
-            "history/history.sh",
-        ],
-    ),
-    "geometry": (["geometry", "adjust"], ["field/expected.py", "planning/simulated.py"]),
-    "adjust": (
-        ["adjust"],
-        ["field/expected.py", "cli/solve.sh", "cli/together.py", "reference/scipy_check.py"],
-    ),
-    "export": (["export"], ["cli/loop.sh", "cli/export.py"]),
-    "planning": (
-        ["planning"],
-        [
-            "planning/simulated.py",
-            "planning/rehearsal.sh",
-            "cli/plan.sh",
-            "planning/even.py",
-            "planning/program.py",
-        ],
-    ),
-    "output": (
-        ["output"],
-        [
-            "cli/solve.sh",
-            "cli/check.sh",
-            "cli/loop.sh",
-            "cli/plan.sh",
-            "field/expected.py",
-            "report/pages.py",
-        ],
-    ),
-    "history": (["history"], ["history/history.sh", "history/weeks.py"]),
-    "app": (
-        [],
-        [
-            "cli/solve.sh",
-            "cli/check.sh",
-            "cli/loop.sh",
-            "cli/plan.sh",
-            "cli/together.py",
-            "field/expected.py",
-            "history/history.sh",
-        ],
-    ),
-    "cli": (
-        [],
-        [
-            "cli/usage.sh",
-            "cli/solve.sh",
-            "cli/check.sh",
-            "cli/loop.sh",
-            "cli/plan.sh",
-            "cli/streams.sh",
-            "cli/complete.py",
-            "history/history.sh",
-        ],
-    ),
-}
+PROGRAMS = ["tests/history/fill_history"]
+SLOW = 20.0  # processor time with gcov, s
 
 HIDDEN = re.compile(
     r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#[ \t]*(?:include|if|elif|ifdef|ifndef)[^\n]*""",
@@ -132,6 +65,7 @@ STATEMENT = re.compile(
     r"unsigned\b|static\b)[*\w(][^\n{}]*;$",
     re.M,
 )
+SHOWN = re.compile(r" *\d+ SURVIVED (\S+):\d+ \| (\w+) \| (.*?) -> (.*?) \| (.*)")
 
 
 def masked(text):
@@ -178,155 +112,254 @@ def faults_of(text):
         yield "sine", m.start(1), m.end(1), "cos" if m.group(1) == "sin" else "sin"
 
 
+def digest_of(paths):
+    whole = hashlib.sha256()
+    for path in paths:
+        whole.update(path.read_bytes())
+    return whole.hexdigest()
+
+
 def room_of(path):
-    return path.relative_to(TOP / "src").parts[0]
+    """history/store and history/series are rooms, as each folder of src is."""
+    parts = path.relative_to(TOP / "src").parts
+    return "/".join(parts[:2]) if parts[0] == "history" else parts[0]
+
+
+class Fault:
+    """One change of one file; how it is shown is how a log or known.txt names it."""
+
+    def __init__(self, source, kind, start, end, new):
+        self.source, self.kind, self.new = source, kind, new
+        text = source.read_text()
+        self.text = text[:start] + new + text[end:]
+        self.line = text.count("\n", 0, start) + 1 + (text[start] == "\n")
+        self.last = text.count("\n", 0, end) + 1
+        self.shown = text.split("\n")[self.line - 1].strip()
+        self.file = str(source.relative_to(TOP))
+        self.change = f"{' '.join(text[start:end].split())} -> {' '.join(new.split())}"
 
 
 class House:
     """The objects, the shared library, the program and the tests, built once and mended after each fault."""
 
-    def __init__(self, rooms):
-        WORK.mkdir(parents=True, exist_ok=True)
-        self.rooms = rooms
+    def __init__(self, folder, extra):
+        self.folder, self.extra = folder, extra
+        (folder / "o").mkdir(parents=True, exist_ok=True)
         self.sources = sorted((TOP / "src").rglob("*.c"))
-        self.library = WORK / "libmutant.so"
-        self.program = WORK / "tiptrue"
-        self.began = {}
+        self.library = folder / "libmutant.so"
+        self.program = folder / "tiptrue"
+        self.mutant = folder / "mutant.o"
 
     def object_of(self, source):
-        return WORK / "o" / (str(source.relative_to(TOP)).replace("/", "__") + ".o")
+        return self.folder / "o" / (str(source.relative_to(TOP)).replace("/", "__") + ".o")
 
-    def compile(self, source, text=None):
-        """Whether @source, or @text in its place, compiles; the object is written."""
-        target = self.object_of(source)
-        target.parent.mkdir(exist_ok=True)
+    def compile(self, source, target, text):
+        """Whether @text in the place of @source compiles; the object @target is written."""
         # -x c -: the text; the digest of the object does not depend on where it lies
-        return (
-            subprocess.run(
-                [*CC, *FLAGS, f"-I{source.parent}", "-c", "-x", "c", "-", "-o", target],
-                stderr=subprocess.DEVNULL,
-                input=(source.read_text() if text is None else text).encode(),
-            ).returncode
-            == 0
+        given = [source] if self.extra else ["-x", "c", "-"]
+        result = subprocess.run(
+            [*CC, *FLAGS, *self.extra, f"-I{source.parent}", "-c", *given, "-o", target],
+            stderr=subprocess.DEVNULL,
+            input=None if self.extra else text.encode(),
         )
+        return result.returncode == 0
 
     def link(self, source=None):
-        """The library; the program too if @source is its own, or None."""
-        cli = [self.object_of(s) for s in self.sources if room_of(s) == "cli"]
-        core = [self.object_of(s) for s in self.sources if room_of(s) != "cli"]
-        good = True
-        if source is None or room_of(source) != "cli":
-            good = (
-                subprocess.run([*CC, "-shared", "-o", self.library, *core, *LIBS]).returncode == 0
-            )
+        """The library, and the program if it holds @source, with the mutant in its place; or both as they are."""
+
+        def objects(of_program):
+            return [
+                self.mutant if s == source else self.object_of(s)
+                for s in self.sources
+                if (room_of(s) == "cli") == of_program
+            ]
+
+        commands = [["-shared", "-Wl,-soname,libmutant.so", "-o", self.library, *objects(False)]]
         if source is None or room_of(source) == "cli":
-            good = (
-                good
-                and subprocess.run(
-                    [*CC, "-o", self.program, *cli, self.library, f"-Wl,-rpath,{WORK}", *LIBS]
-                ).returncode
-                == 0
+            commands.append(
+                ["-o", self.program, *objects(True), self.library, f"-Wl,-rpath,{self.folder}"]
             )
-        return good
+        return all(
+            subprocess.run([*CC, *self.extra, *c, *LIBS]).returncode == 0 for c in commands
+        )
 
     def build(self):
-        for source in self.sources + [TOP / s for s in SHARED_HELPERS]:
-            if not self.compile(source):
+        """Compiles what changed since the last time."""
+        flags = repr([CC, FLAGS, self.extra]) + digest_of(sorted((TOP / "src").rglob("*.h")))
+        for source in self.sources:
+            key = flags + digest_of([source])
+            note = self.object_of(source).with_suffix(".key")
+            if note.exists() and note.read_text() == key:
+                continue
+            if not self.compile(source, self.object_of(source), source.read_text()):
                 sys.exit(f"{source} does not compile")
+            note.write_text(key)
         if not self.link():
             sys.exit("the library does not link")
-        helpers = WORK / "libhelpers.a"
-        helpers.unlink(missing_ok=True)
+
+    def is_same(self, source):
+        return self.mutant.read_bytes() == self.object_of(source).read_bytes()
+
+
+def build_test(test, library):
+    """A unit test or another program of the tests, beside the library that has no fault."""
+    source, binary = TOP / f"{test}.c", WORK / test
+    binary.parent.mkdir(parents=True, exist_ok=True)
+    # a test that wraps requests for memory wraps those of the library alone in its own build
+    return (
         subprocess.run(
-            ["ar", "rc", helpers, *[self.object_of(TOP / s) for s in SHARED_HELPERS]], check=True
-        )
-        folders = {folder for room in self.rooms for folder in ROOMS[room][0]}
-        for test in sorted(
-            t for f in folders for t in (TOP / "tests" / "unit" / f).glob("*_test.c")
-        ):
-            self.build_test(test, helpers)
-        if any(s.startswith("history/") for room in self.rooms for s in ROOMS[room][1]):
-            self.build_test(TOP / "tests" / "history" / "fill_history.c", helpers)
-
-    def build_test(self, test, helpers):
-        binary = WORK / test.relative_to(TOP).with_suffix("")
-        binary.parent.mkdir(parents=True, exist_ok=True)
-        subprocess.run(
-            [
-                *CC,
-                *FLAGS,
-                f"-I{TOP}/tests/unit",
-                test,
-                helpers,
-                self.library,
-                f"-Wl,-rpath,{WORK}",
-                *LIBS,
-                "-o",
-                binary,
-            ],
-            check=True,
-        )
-
-    def command(self, test):
-        if test.endswith(".sh"):
-            return ["sh", str(TOP / "tests" / test)]
-        if test.endswith(".py"):
-            return [os.environ["PYTHON"], str(TOP / "tests" / test)]
-        return ["./" + test]
-
-    def run(self, test, seconds):
-        """Whether @test passes within @seconds."""
-        environment = dict(
-            os.environ,
-            TIPTRUE=str(self.program),
-            srcdir=str(TOP),
-            builddir=str(WORK),
-            HOME=str(WORK / "home"),
-            TMPDIR=str(WORK / "tmp"),
-            CK_DEFAULT_TIMEOUT=str(int(seconds)),
-        )
-        for folder in ("home", "tmp"):
-            shutil.rmtree(WORK / folder, ignore_errors=True)
-            (WORK / folder).mkdir()
-        process = subprocess.Popen(
-            self.command(test),
-            cwd=WORK,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
+            [*CC, *FLAGS, f"-I{TOP}/tests/unit", source, *(WORK / h for h in ("scene.o", "scene_files.o")), library]
+            + [f"-Wl,-rpath,{WORK}", *LIBS, "-o", binary],
             stderr=subprocess.DEVNULL,
-            start_new_session=True,
-            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30)),
-        )
-        try:
-            return process.wait(seconds) == 0
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, 9)
-            process.wait()
-            return False
+        ).returncode
+        == 0
+    )
 
-    def measure(self):
-        """Tests of each room, quickest first, as (test, seconds allowed); all must pass without a fault."""
-        took = {}
-        tests = {}
-        for room in self.rooms:
-            folders, scripts = ROOMS[room]
-            tests[room] = [
-                str(t.relative_to(TOP).with_suffix(""))
-                for f in folders
-                for t in sorted((TOP / "tests/unit" / f).glob("*_test.c"))
-            ]
-            tests[room] += scripts
-            for test in tests[room]:
-                if test not in took:
-                    began = time.monotonic()
-                    if not self.run(test, 600):
-                        sys.exit(f"{test} fails without any fault: run it alone and look")
-                    took[test] = time.monotonic() - began
-        return {
-            room: [(t, 8 * took[t] + 20) for t in sorted(names, key=took.get)]
-            for room, names in tests.items()
-        }
+
+def command(test):
+    path = TOP / test
+    if path.suffix == ".sh":
+        return ["sh", str(path)]
+    return [os.environ["PYTHON"], str(path)] if path.suffix == ".py" else ["./" + test]
+
+
+def run(test, seconds, house, counts=None):
+    """Whether @test passes within @seconds; gcov's counts go to the folder @counts."""
+    environment = dict(
+        os.environ,
+        TIPTRUE=str(house.program),
+        LD_LIBRARY_PATH=str(house.folder),
+        srcdir=str(TOP),
+        builddir=str(WORK),
+        HOME=str(WORK / "home"),
+        TMPDIR=str(WORK / "tmp"),
+        CK_DEFAULT_TIMEOUT=str(int(seconds)),
+    )
+    if counts:
+        environment.update(GCOV_PREFIX=str(counts), GCOV_PREFIX_STRIP=str(len(house.folder.parts)))
+    for folder in ("home", "tmp"):
+        shutil.rmtree(WORK / folder, ignore_errors=True)
+        (WORK / folder).mkdir()
+    process = subprocess.Popen(
+        command(test),
+        cwd=WORK,
+        env=environment,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30)),
+    )
+    try:
+        return process.wait(seconds) == 0
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, 9)
+        process.wait()
+        return False
+
+
+def processor_s():
+    """Processor time of all tests so far, s."""
+    spent = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return spent.ru_utime + spent.ru_stime
+
+
+class Reach:
+    """Which tests there are, how long each takes and which lines it reaches."""
+
+    def __init__(self, house):
+        self.counted = House(WORK / "counted", COUNTED)
+        self.took = {}
+        self.lines = {}
+        self.found = collections.Counter()
+        self.measure(house)
+
+    def measure(self, house):
+        """Runs each test with gcov; what was measured on the same sources before is taken from there."""
+        headers = sorted((TOP / "src").rglob("*.h"))
+        self.source = digest_of(house.sources + headers)
+        note = WORK / "reach.json"
+        before = json.loads(note.read_text()) if note.exists() else {}
+        same = before.get("source") == self.source
+        if not same:
+            before = {}
+            shutil.rmtree(WORK / "counts", ignore_errors=True)
+            self.counted.build()
+        for test in TESTS:
+            if test.startswith(("tests/style/", "tests/fuzz/", "tests/fault/", "tests/report/looks", "tests/report/renderers")):
+                continue
+            path = TOP / (test if "." in pathlib.Path(test).name else f"{test}.c")
+            mark = digest_of([path])
+            old = before.get("tests", {}).get(test)
+            if path.suffix == ".c" and not build_test(test, house.library):
+                print(f"left out: {test} does not build here")
+                continue
+            if same and old and old[0] == mark:
+                self.took[test] = old[1:]
+                continue
+            counts = WORK / "counts" / test.replace("/", "__")
+            shutil.rmtree(counts, ignore_errors=True)
+            began = processor_s()
+            good = run(test, 6 * SLOW, self.counted, counts)
+            self.took[test] = [processor_s() - began, good]
+            before.setdefault("tests", {})[test] = [mark, *self.took[test]]
+            before["source"] = self.source
+            note.write_text(json.dumps(before, indent=0))
+        for test, (took, good) in self.took.items():
+            if not good or took > SLOW:
+                print(f"left out: {test} {'takes %.1f s' % took if good else 'fails without a fault, or is slow'}")
+        self.took = {t: s for t, (s, good) in self.took.items() if good and s <= SLOW}
+
+    def lines_of(self, source):
+        """test -> lines of @source that it reaches; and the lines that gcov knows, the spans of functions."""
+        if source in self.lines:
+            return self.lines[source]
+        plain = self.counted.object_of(source).with_suffix("")
+        reached, known, spans = {}, set(), []
+        for test in self.took:
+            folder = WORK / "counts" / test.replace("/", "__") / "o"
+            if not (folder / f"{plain.name}.gcda").exists():
+                continue
+            notes = folder / f"{plain.name}.gcno"
+            if not notes.exists():
+                notes.symlink_to(plain.parent / notes.name)
+            told = subprocess.run(
+                ["gcov", "-t", "-j", folder / f"{plain.name}.gcda"],
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                cwd=folder,
+            ).stdout
+            lines = set()
+            for file in json.loads(told or '{"files": []}')["files"]:
+                if pathlib.Path(file["file"]).name != source.name:
+                    continue
+                known |= {n["line_number"] for n in file["lines"]}
+                lines |= {n["line_number"] for n in file["lines"] if n["count"]}
+                spans = [(f["start_line"], f["end_line"]) for f in file["functions"]]
+            reached[test] = lines
+        self.lines[source] = reached, known, spans
+        return self.lines[source]
+
+    def tests_for(self, fault):
+        """The tests that reach @fault, those most likely to find it soon first."""
+        reached, known, spans = self.lines_of(fault.source)
+        span = next(((a, b) for a, b in spans if a <= fault.line <= b), None)
+        if span:
+            wanted = set(range(fault.line, fault.last + 1)) & known
+            while not wanted and fault.line - len(wanted) >= span[0]:
+                before = [n for n in known if span[0] <= n < fault.line]
+                wanted = {max(before, default=span[0])}
+            tests = [t for t, lines in reached.items() if lines & wanted]
+        else:
+            tests = [t for t, lines in reached.items() if lines]
+        room = room_of(fault.source)
+
+        def rank(test):
+            own = test.startswith(f"tests/unit/{room.split('/')[0]}/")
+            likely = 0.2 + own + 4 * self.found[test, fault.file] + self.found[test, room]
+            return self.took[test] / likely
+
+        return sorted(tests, key=rank)
 
 
 def known_faults():
@@ -343,69 +376,107 @@ def known_faults():
 def draw(rng, rooms):
     """Faults in random order: the kind first, then one of its places, each at most once."""
     by_kind = collections.defaultdict(list)
-    for source in sorted((TOP / "src").rglob("*.[ch]")):
-        if source.suffix == ".c" and room_of(source) in rooms:
+    for source in sorted((TOP / "src").rglob("*.c")):
+        if not rooms or room_of(source) in rooms or room_of(source).split("/")[0] in rooms:
             for fault in faults_of(source.read_text()):
                 by_kind[fault[0]].append((source, *fault))
     for faults in by_kind.values():
         rng.shuffle(faults)
     while by_kind:
         kind = rng.choice(sorted(by_kind))
-        yield by_kind[kind].pop()
+        yield Fault(*by_kind[kind].pop())
         if not by_kind[kind]:
             del by_kind[kind]
+
+
+def survivors(log):
+    """The faults that survived in @log, where the source has them still."""
+    for line in pathlib.Path(log).read_text().split("\n"):
+        m = SHOWN.fullmatch(line)
+        if not m:
+            continue
+        source = TOP / m.group(1)
+        for fault in faults_of(source.read_text()) if source.exists() else ():
+            made = Fault(source, *fault)
+            if (made.kind, made.change, made.shown) == (
+                m.group(2),
+                f"{m.group(3)} -> {m.group(4)}",
+                m.group(5),
+            ):
+                yield made
+                break
+
+
+def plant(house, reach, fault):
+    """None if @fault is none; else the test that found it, or "", or "-" where no test reaches it."""
+    if not house.compile(fault.source, house.mutant, fault.text) or house.is_same(fault.source):
+        return None
+    if not house.link(fault.source):
+        return "nothing links"
+    found = "-"
+    for test in reach.tests_for(fault):
+        found = ""
+        if not run(test, 5 * reach.took[test] + 10, house):
+            reach.found[test, fault.file] += 1
+            reach.found[test, room_of(fault.source)] += 1
+            found = test
+            break
+    if room_of(fault.source) == "cli":
+        house.link()
+    return found
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--faults", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--again")
     parser.add_argument("rooms", nargs="*", default=[])
     options = parser.parse_args()
-    rooms = options.rooms or sorted(ROOMS)
-    house = House(rooms)
+    house = House(WORK, [])
     house.build()
-    tests = house.measure()
-    digests = {s: hashlib.sha256(house.object_of(s).read_bytes()).digest() for s in house.sources}
+    for helper in SHARED_HELPERS:
+        subprocess.run(
+            [*CC, *FLAGS, f"-I{TOP}/tests/unit", "-c", TOP / helper]
+            + ["-o", WORK / pathlib.Path(helper).with_suffix(".o").name],
+            check=True,
+        )
+    for program in PROGRAMS:
+        build_test(program, house.library)
+    reach = Reach(house)
     known = known_faults()
     count = collections.defaultdict(lambda: [0, 0])
+    faults = (
+        survivors(options.again)
+        if options.again
+        else draw(random.Random(options.seed), options.rooms)
+    )
     planted = 0
-    for source, kind, start, end, new in draw(random.Random(options.seed), rooms):
+    for fault in faults:
         if planted == options.faults:
             break
-        text = source.read_text()
-        line = text.count("\n", 0, start) + 1 + (text[start] == "\n")
-        shown = text.split("\n")[line - 1].strip()
-        name = str(source.relative_to(TOP))
-        if (name, kind, shown) in known:
+        if (fault.file, fault.kind, fault.shown) in known:
             continue
-        if (
-            not house.compile(source, text[:start] + new + text[end:])
-            or hashlib.sha256(house.object_of(source).read_bytes()).digest() == digests[source]
-        ):
+        found = plant(house, reach, fault)
+        if found is None:
             continue
         planted += 1
-        room = room_of(source)
-        found = (
-            "nothing links"
-            if not house.link(source)
-            else next((t for t, s in tests[room] if not house.run(t, s)), None)
-        )
-        count[room][found is not None] += 1
-        old, new_shown = " ".join(text[start:end].split()), " ".join(new.split())
+        lost = found in ("", "-")
+        count[room_of(fault.source)][not lost] += 1
         print(
-            f"{planted:4} {'found   ' if found else 'SURVIVED'} {name}:{line} | {kind} | {old} -> {new_shown} | {shown}"
-            + (f" | {found}" if found else ""),
+            f"{planted:4} {'SURVIVED' if lost else 'found   '} {fault.file}:{fault.line} | {fault.kind} | "
+            f"{fault.change} | {fault.shown}" + ("" if lost else f" | {found}"),
             flush=True,
         )
-        house.compile(source)
-        house.link(source)
-    print("\nroom       planted  found")
+        if found == "-":
+            print("     (no test reaches it)", flush=True)
+    house.link()
+    print("\nroom            planted  found")
     for room in sorted(count):
         missed, found = count[room]
-        print(f"{room:9} {missed + found:8} {100 * found / (missed + found):5.1f} %")
+        print(f"{room:14} {missed + found:8} {100 * found / (missed + found):5.1f} %")
     found = sum(c[1] for c in count.values())
-    print(f"all       {planted:8} {100 * found / max(planted, 1):5.1f} %")
+    print(f"all            {planted:8} {100 * found / max(planted, 1):5.1f} %")
 
 
 main()

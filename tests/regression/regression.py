@@ -1,0 +1,300 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+"""What the program says of the recorded runs and of the example is what it said before: every word, every number, every place in
+a picture. Whether that is right, other tests ask; this one makes sure that nothing changes unmeant.
+
+What was said is in said.json.xz. When it was meant to change: look at each difference that is printed, then write it anew with
+
+    UPDATE=yes make check TESTS=tests/regression/regression.py
+
+Words, and numbers of fewer than four decimals, must be the same; others to a millionth or to one of their last digit, since not
+all processors round alike. Environment: TIPTRUE, srcdir."""
+import contextlib
+import datetime
+import json
+import lzma
+import math
+import os
+import pathlib
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+
+sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
+from tally import Tally  # noqa: E402
+
+HERE = pathlib.Path(os.environ["srcdir"]).resolve() / "tests" / "regression"
+SAID = HERE / "said.json.xz"
+FIELD = HERE.parent / "field"
+TOP = HERE.parent.parent
+BOARD = TOP / "examples" / "gauge-board"
+NUMBER = re.compile(r"-?\d+\.?\d*(?:e[+-]?\d+)?")
+PATTERN = r"(?:trip|seen) id=(?<id>\d+) at x=(?<x>\S+) y=(?<y>\S+) z=(?<z>\S+) ok=(?<ok>[01])"
+FILES = ["--plate", "plate.json", "--machine", "machine.json"]
+LOGS = ["--plan", "plan.json", "--pattern", PATTERN, "controller.log"]
+BEGAN = f"{datetime.datetime.now(datetime.timezone.utc):%Y-%m-%dT%H:%M}"
+OF_WEEKS = "c7b43506"  # the fourth of them
+WEEKS = 44  # runs of 13-weeks: its shared step is between 30 and 31
+work = pathlib.Path(tempfile.mkdtemp())
+environment = {**os.environ, "TZ": "UTC0", "XDG_DATA_HOME": str(work / "data"), "XDG_CONFIG_HOME": str(work / "config")}
+said = {}
+
+
+def call(folder, *arguments):
+    done = subprocess.run([os.environ["TIPTRUE"], *map(str, arguments)], cwd=folder, env=environment, check=False, timeout=120,
+                          stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    return f"exit status {done.returncode}\n{done.stderr.decode()}\n{done.stdout.decode()}"
+
+
+def say(name, folder, *arguments):
+    said[name] = call(folder, *arguments)
+
+
+def recorded(name, *more):
+    """A recorded run solved, with all its rows as JSON and in words."""
+    log = LOGS if "controller" in name else ["run.csv"]
+    folder = FIELD / name
+    say(f"{name}{''.join(more)} --json", folder, "solve", "--json", "--touches", *FILES, *more, *log)
+    say(f"{name}{''.join(more)}", folder, "solve", "--plain", "--touches", *FILES, *more, *log)
+
+
+def of_the_field():
+    for folder in sorted(FIELD.iterdir()):
+        if folder.is_dir() and folder.name != "13-weeks":
+            recorded(folder.name)
+    recorded("03-two-tips", "--least-squares")
+    recorded("01-plain", "--monte-carlo=150")
+    for name in ("02-film", "04-oval", "08-moved", "15-heights", "16-views", "17-axes"):
+        say(f"{name} page", FIELD / name, "report", "-q", "-o", "-", *FILES, "run.csv")
+    for name in ("02-film", "16-views", "15-heights"):
+        for form in ("--json", "--plain"):
+            say(f"{name} check {form}", FIELD / name, "check", form, *FILES, "run.csv")
+
+
+def of_the_weeks():
+    weeks = work / "weeks"
+    shutil.copytree(FIELD / "13-weeks", weeks)
+    runs = sorted(path.name for path in weeks.glob("run-*.csv"))[:WEEKS]
+    say("weeks", weeks, "solve", "-q", "--brief", "--jobs=1", "--history", "h.db", *FILES, *runs)
+    say("weeks trend --json", weeks, "trend", "--history", "h.db", "--json", "--points")
+    say("weeks trend", weeks, "trend", "--history", "h.db", "--plain")
+    say("weeks page", weeks, "report", "-q", "-o", "-", "--history", "h.db")
+    say("weeks compare --json", weeks, "compare", "--history", "h.db", "--last=20", "--json")
+    say("weeks compare", weeks, "compare", "--history", "h.db", "--last=20", "--plain")
+    say("weeks, one more", weeks, "solve", "--json", "--touches", "--history", "h.db", *FILES, f"run-0{WEEKS + 1}.csv")
+    for action in ("list", "list --json", "verify", f"show {OF_WEEKS}", f"show --log {OF_WEEKS}", f"exclude --why=wet {OF_WEEKS}",
+                   f"note {OF_WEEKS} tape"):
+        said[f"weeks history {action}"] = without_now(call(weeks, "history", *action.split(), "--history", "h.db"))
+    say("weeks without one", weeks, "trend", "--history", "h.db", "--json", "--since=2026-01-20")
+    said["weeks tables"] = tables(weeks / "h.db")
+
+
+# all but those that hold files and results
+TABLES = """SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN ('document', 'log', 'result') ORDER BY name"""
+
+
+def of_one_history():
+    """Heights, views, axes and a board, all in one file."""
+    for name in ("15-heights", "16-views", "17-axes"):
+        call(FIELD / name, "solve", "-q", "--history", work / "all.db", *FILES, "run.csv")
+    board = work / "board"
+    call(board, "solve", "-q", "--jobs=1", "--history", work / "all.db", "run.csv", "run-above.csv", "run-second.csv")
+    judged = call(board, "placement", "--machine=machine.json", "-q", "--history", work / "all.db", "board.csv")
+    said["all board"] = without_now(judged)
+    said["all tables"] = tables(work / "all.db")
+    for machine in ("weir-bench", "loom-side"):
+        for form in ("--json", "--plain"):
+            said[f"all trend {machine} {form}"] = without_now(call(work, "trend", "--history=all.db", f"--machine={machine}", form))
+    said["all page"] = without_now(call(work, "report", "-q", "-o", "-", "--history=all.db", "--machine=weir-bench"))
+
+
+def without_now(text):
+    """@text without the times at which this test ran."""
+    return re.sub(r"20\d\d-\d\d-\d\dT[\d:.]+Z", lambda m: "NOW" if m.group() > BEGAN else m.group(), text)
+
+
+def tables(path):
+    """Every column of the first and the last rows of each table of a history."""
+    lines = []
+    with contextlib.closing(sqlite3.connect(path)) as history:
+        for (name,) in history.execute(TABLES).fetchall():
+            rows = sorted(history.execute(f"SELECT * FROM {name}").fetchall(), key=str)
+            for row in rows[:3] + rows[3:][-3:]:
+                cells = (cell.decode(errors="replace") if isinstance(cell, bytes) else str(cell) for cell in row)
+                lines.append(f"{name}: " + " | ".join(cells))
+    return without_now("\n".join(lines))
+
+
+def of_the_example():
+    board = work / "board"
+    board.mkdir()
+    for path in BOARD.iterdir():
+        shutil.copyfile(path, board / path.name)
+    for name in ("run", "run-above", "run-second"):
+        said_here = call(board, "solve", "-q", "--json", f"{name}.csv")
+        (board / f"{name}.json").write_text(said_here.split("\n", 2)[2])
+        said[f"board {name} --json"] = said_here
+    say("board inch", board, "solve", "--plain", "--units=inch", "run-above.csv")
+    say("board page in inch", board, "report", "-q", "--units=inch", "-o", "-", "run-above.csv")
+    say("board export", board, "export", "-q", "--dry-run", "run-above.json")
+    say("board compare", board, "compare", "--plain", "run.json", "run-second.json")
+    for form in ("--json", "--plain", "--csv", "--rs274"):
+        say(f"board plan {form}", board, "plan", "-q", "--target-u=0.004", "--heights=4", form)
+    say("board plan --touches", board, "plan", "-q", "--touches=31", "--plain")
+    say("board plan --after", board, "plan", "-q", "--after=run.csv", "--target-u=0.001", "--json")
+    say("board plan --board", board, "plan", "-q", "--board=120x90", "--parts=23", "--json")
+    say("board plan --board, text", board, "plan", "-q", "--board=120x90", "--parts=23", "--plain")
+    say("board simulate", board, "simulate", "--truth=truth.json", "--seed=37")
+    say("board placement --json", board, "placement", "--machine=machine.json", "-q", "--json", "board.csv")
+    say("board placement", board, "placement", "--machine=machine.json", "-q", "--plain", "--report=board.html", "board.csv")
+    said["board placement page"] = (board / "board.html").read_text()
+    say("board joined", board, "placement", "--machine=machine.json", "-q", "--json", "--result=run.json", "board.csv")
+    say("board joined, text", board, "placement", "--machine=machine.json", "-q", "--plain", "--result=run.json", "board.csv")
+
+
+# what stands in a configuration, and places in it
+CONFIGURATIONS = {
+    "c.json": (
+        """{"tips": [{"x": 36.1, "y": "-18.5", "n": null}, {"x": [1.5, {"z": 2.385}]}],
+ "a/b": 0.5, "m~n": 7, "two": 1, "two": 2, "far": {"k": 1, "l": [], "e": {}}}
+""",
+        r"""/tips/0/x /tips/0/y /tips/0/n /tips/1/x/0 /tips/1/x/1/z /tips/1/x/2 /tips/1/x /tips/01/x /a~1b /m~0n /m~n /two /far/q
+        /far/l/0 /far/e/f /far tips/0/x /tips/0/x/y ~"far":.{7}(\S+), ~(2) ~(9)""",
+    ),
+    "c.xml": (
+        """<?xml version="1.0"?>
+<head xmlns:h="urn:h">
+  <tip name="wide" x="36.1" y=" -18.5 "/>
+  <tip name="far">
+    <x>1.5</x><y><![CDATA[2.385]]></y><e/><m>1<!-- -->2</m><r>&#49;</r>
+  </tip>
+  <h:z h:u="7">8</h:z>
+</head>
+""",
+        """//tip[1]/@x //tip[@name='wide']/@y //tip/x //y //e //m //r //tip //tip/@name //h:z //h:z/@h:u //q /head/tip/q /head/@q
+        count(//tip) //tip[ //comment() //x/text() //z /head/h:z/q""",
+    ),
+    "c.ini": (
+        """top = 1.5 ; first
+[wide]
+x = 36.1
+y: '-18.5' # second
+w = 2 mm
+[far.off]
+x.y = 2.385
+[far]
+off.x.y = 7
+x = 8
+x = 9
+q = -52.9
+""",
+        "top .top wide.x wide.y wide.w wide.z far.off.x.y far.x near.x x",
+    ),
+}
+FIELDS = """wide.offset.x wide.offset.y:minus wide.offset.x@90:um:.2 wide.offset.y@-37.4:inch wide.runout.x:um wide.runout.y@90:.5
+wide.eccentricity wide.radius:inch:minus wide.u.x wide.expanded.y:um narrow.height narrow.height-over.wide:.3 wide.offset.z
+wide.offset.x:.12 strange.offset.x wide.offset.x:um:mm camera.turn axes.square wide.offset.x@a :minus""".split()
+TEMPLATE = ("@(machine) @(run) @(started)\n@(*.number) @(*.name) @(*.offset.x) @(*.height:.2) @@(x) @(*.u.y:um)\n"
+            "@(narrow.offset.y@*:minus:inch) @(rotation)\n")
+
+
+def of_configurations():
+    """What is written into configurations, and what is said of places that are not one number."""
+    board = work / "board"
+    for name, (text, places) in CONFIGURATIONS.items():
+        (board / name).write_text(text)
+        for place in places.split():
+            say(f"{name} {place}", board, "export", "--dry-run", "--force=verdict", "--force=change", "--into", name, "--put",
+                f"wide.offset.x:minus={place}", "run-above.json")
+    (board / "one.ini").write_text("[a]\nx = 0\n")
+    for field in FIELDS:
+        say(f"field {field}", board, "export", "--dry-run", "--force=verdict", "--force=change", "--into", "one.ini", "--put",
+            f"{field}=a.x", "run-above.json")
+    (board / "t.in").write_text(TEMPLATE)
+    say("template", board, "export", "--template=t.in", "--rotations=0,37.5,-90", "--force=verdict", "run-above.json")
+    for guard in ("--max-change=0.004", "--tip=wide", "--tip=narrow", "--force=change", "--machine=machine.json"):
+        say(f"guard {guard}", board, "export", "--dry-run", "--into", "c.ini", "--put=wide.offset.x=wide.x",
+            "--put=narrow.offset.x:minus=far.q", guard, "run-above.json")
+
+
+def of_faults(known):
+    """Simulated runs with faults, those that @known has: each of them says another set of findings."""
+    stored = HERE.parent / "simulation"
+    for name in ("faults", "blunders"):
+        for number, run in enumerate(json.loads(lzma.decompress((stored / f"{name}.json.xz").read_bytes()))):
+            if f"{name} {number}" in known:
+                folder = work / f"{name}{number}"
+                folder.mkdir()
+                machine = next(iter(run["machines"].values()))
+                files = {"plate.json": run["plate"], "machine.json": machine, "run.csv": run["text"]}
+                for file, text in files.items():
+                    (folder / file).write_text(text)
+                said[f"{name} {number}"] = brief(call(folder, "solve", "-q", "--json", *run["opts"], "run.csv"))
+
+
+def brief(text):
+    """Of a result what faults change: values of tips and edges, findings."""
+    head, _, result = text.rpartition("\n\n")
+    whole = json.loads(result)
+    kept = {key: value for key, value in whole.items() if key not in ("program", "run", "plate_features", "marks", "tips")}
+    tips = [{key: value for key, value in tip.items() if key not in ("budget", "plate_effects")} for tip in whole["tips"]]
+    return head + json.dumps({"tips": tips, **kept}, indent=0)
+
+
+def is_near(old, new):
+    """Whether two numbers of equal words around them are the same, as the head of this file has it."""
+    if old == new:
+        return True
+    decimals = [len(text.partition("e")[0].partition(".")[2]) for text in (old, new)]
+    if min(decimals) < 4 and "e" not in old:
+        return False
+    last = 10.0 ** -max(decimals) if "e" not in old else 0.0
+    return math.isclose(float(old), float(new), rel_tol=1e-6, abs_tol=1.01 * last)
+
+
+def difference(old, new):
+    """Where @new is not @old, in words; None: nowhere."""
+    if old == new:
+        return None
+    at_old = at_new = 0
+    for a, b in zip(NUMBER.finditer(old), NUMBER.finditer(new)):
+        if old[at_old : a.start()] != new[at_new : b.start()] or not is_near(a.group(), b.group()):
+            break
+        at_old, at_new = a.end(), b.end()
+    else:
+        if old[at_old:] == new[at_new:]:
+            return None
+    while at_old < len(old) and at_new < len(new) and old[at_old] == new[at_new]:
+        at_old, at_new = at_old + 1, at_new + 1
+    return f"'{new[max(at_new - 60, 0) : at_new + 40]}' where '{old[max(at_old - 60, 0) : at_old + 40]}' was"
+
+
+def plain(text, version):
+    """Without the names of folders and the program's version."""
+    return re.sub(rf"(?<![\d.]){re.escape(version)}(?!\d)", "VERSION", text).replace(str(work), "WORK").replace(str(TOP), "TOP")
+
+
+def main():
+    tally = Tally()
+    old = json.loads(lzma.decompress(SAID.read_bytes())) if SAID.exists() else {}
+    of_the_field()
+    of_the_weeks()
+    of_the_example()
+    of_one_history()
+    of_configurations()
+    of_faults(old)
+    version = re.search(r"tiptrue (\S+)", call(work, "--version")).group(1)
+    found = {name: plain(text, version) for name, text in said.items()}
+    shutil.rmtree(work)
+    for name in sorted(set(old) | set(found)):
+        apart = difference(old.get(name, ""), found.get(name, ""))
+        tally.check(apart is None, f"{name}: {apart}; if it is meant: UPDATE=yes make check TESTS=tests/regression/regression.py")
+    if os.environ.get("UPDATE"):
+        SAID.write_bytes(lzma.compress(json.dumps(found, indent=0).encode(), preset=9))
+    tally.close()
+
+
+main()
