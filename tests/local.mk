@@ -12,6 +12,7 @@ unit_tests = \
   tests/unit/adjust/correlated_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/direct_test \
+  tests/unit/adjust/evidence_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
@@ -84,6 +85,7 @@ tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c 
 tests_unit_adjust_correlated_test_SOURCES = tests/unit/adjust/correlated_test.c $(scene)
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_direct_test_SOURCES = tests/unit/adjust/direct_test.c $(scene)
+tests_unit_adjust_evidence_test_SOURCES = tests/unit/adjust/evidence_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
@@ -227,6 +229,7 @@ test_data = \
   tests/simulation \
   tests/speed \
   tests/style/budget.list \
+  tests/unit/adjust/evidence.txt \
   tests/unit/adjust/scene.h \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
@@ -348,7 +351,7 @@ coverage: all
 mutation: all
 	$(AM_TESTS_ENVIRONMENT) \
 	  MUTATION_LIBS='$(CHECK_LIBS) $(core_libs) $(ARGP_LIBS) -lm'; \
-	  MUTATION_TESTS='$(unit_tests) $(script_tests)'; \
+	  MUTATION_TESTS='$(TESTS)'; \
 	  export MUTATION_LIBS MUTATION_TESTS; \
 	  $(PYTHON) $(srcdir)/tests/mutation/mutation.py --faults $${FAULTS:-400} --seed $${SEED:-1} \
 	    $${AGAIN:+--again $$AGAIN} $$ROOMS

@@ -245,6 +245,23 @@ def check_blunders(tally, folder):
                         for t in r["tips"]), f"{what}: no height is kept that is off")
 
 
+def check_all_moved(tally, folder):
+    """Both tips come out lower by alike amounts, and by amounts that differ by more than 0.1 mm; or nothing tells a height."""
+    rng = random.Random(31)
+    in_use = {name: round(tip["height"], 3) - tip["height"] for name, tip in TIPS.items()}
+    for apart, kind in ((0.0995, "height-all"), (-0.0995, "height-all"), (0.1005, "height"), (-0.1005, "height")):
+        lower = {"fine": -0.9, "broad": -0.9 + apart}
+        rows = list(with_z(rows_of(rng, sigma=1e-5), lambda z, tip: z + lower[tip] + in_use[tip]))
+        r = solve(folder, plate(), machine(), log(rng, rows))
+        told = [f["values"]["kind"] for f in r["findings"] if f["code"] == "change-implausible"]
+        tally.check(told == [kind, kind], f"heights that differ by {apart} mm: {told}")
+    rows = rows_of(rng)
+    no_contact = [row[:-1] + "0" for row in rows]
+    for what, pads, made, told in (("no pads", {}, rows, "no-pads"), ("no contact", PADS, no_contact, "no-rows")):
+        r = solve(folder, plate(pads), machine(), log(rng, made))
+        tally.check(codes(r) == [("height-undetermined", told)], f"{what}: {codes(r)}")
+
+
 def check_range(tally, folder):
     """Without heights in use: what 'motion' says of z tells unit, sign and lengths; without it nothing can, and nothing is kept."""
     rng = random.Random(29)
@@ -298,6 +315,7 @@ def main():
         check_truth(tally, folder)
         check_pads(tally, folder)
         check_blunders(tally, folder)
+        check_all_moved(tally, folder)
         check_range(tally, folder)
         check_report(tally, folder)
     tally.close()

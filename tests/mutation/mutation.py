@@ -10,9 +10,9 @@ compiles to the same machine code, is no fault and another is drawn. The library
 shared one, so that only the changed file is compiled and nothing else linked.
 
 Every test of make check runs once with gcov, which tells the lines that it reaches. A fault is
-shown to the tests that reach its line: first those of the unit tests' folder of its room and
-those that found the most in that file, the quick ones before the slow ones, until one fails; one
-that hangs has found it. Tests slower than SLOW seconds take no part. All is done in the build's
+shown to the tests that reach its line: first those of the unit tests' folder of its room, the
+regression test and those that found the most in that file, the quick ones before the slow ones, until one fails or
+MOST seconds are spent; one that hangs has found it. Tests slower than SLOW seconds take no part. All is done in the build's
 folder `mutation`; no source is touched. Survivors are listed; known.txt beside this file holds
 those that cannot matter, with the reason, and these are not counted. AGAIN shows the survivors of
 a log once more, where the source has them still.
@@ -52,7 +52,8 @@ TESTS = os.environ["MUTATION_TESTS"].split()
 KNOWN = pathlib.Path(__file__).with_name("known.txt")
 SHARED_HELPERS = ["tests/unit/adjust/scene.c", "tests/unit/adjust/scene_files.c"]
 PROGRAMS = ["tests/history/fill_history"]
-SLOW = 20.0  # processor time with gcov, s
+# processor time with gcov, s: of a test that takes part, and of all that are shown one fault
+SLOW, MOST = 25.0, 25.0
 
 HIDDEN = re.compile(
     r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#[ \t]*(?:include|if|elif|ifdef|ifndef)[^\n]*""",
@@ -317,7 +318,7 @@ class Reach:
         plain = self.counted.object_of(source).with_suffix("")
         reached, known, spans = {}, set(), []
         for test in self.took:
-            folder = WORK / "counts" / test.replace("/", "__") / "o"
+            folder = WORK / "counts" / test.replace("/", "__")
             if not (folder / f"{plain.name}.gcda").exists():
                 continue
             notes = folder / f"{plain.name}.gcno"
@@ -355,11 +356,16 @@ class Reach:
         room = room_of(fault.source)
 
         def rank(test):
-            own = test.startswith(f"tests/unit/{room.split('/')[0]}/")
+            own = test.startswith((f"tests/unit/{room.split('/')[0]}/", "tests/regression/"))
             likely = 0.2 + own + 4 * self.found[test, fault.file] + self.found[test, room]
             return self.took[test] / likely
 
-        return sorted(tests, key=rank)
+        chosen, left = [], MOST
+        for test in sorted(tests, key=rank):
+            if self.took[test] <= left:
+                chosen.append(test)
+                left -= self.took[test]
+        return chosen
 
 
 def known_faults():

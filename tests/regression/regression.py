@@ -39,7 +39,8 @@ BEGAN = f"{datetime.datetime.now(datetime.timezone.utc):%Y-%m-%dT%H:%M}"
 OF_WEEKS = "c7b43506"  # the fourth of them
 WEEKS = 44  # runs of 13-weeks: its shared step is between 30 and 31
 work = pathlib.Path(tempfile.mkdtemp())
-environment = {**os.environ, "TZ": "UTC0", "XDG_DATA_HOME": str(work / "data"), "XDG_CONFIG_HOME": str(work / "config")}
+folders = {"XDG_DATA_HOME": str(work / "data"), "XDG_CONFIG_HOME": str(work / "config")}
+environment = {**os.environ, "TZ": "UTC0", "LC_ALL": "C", **folders}
 said = {}
 
 
