@@ -54,6 +54,13 @@ def say(name, folder, *arguments):
     said[name] = call(folder, *arguments)
 
 
+def copy(folder, to):
+    """The files of @folder, not their modes: a tarball is unpacked to be read only."""
+    to.mkdir()
+    for path in folder.iterdir():
+        shutil.copyfile(path, to / path.name)
+
+
 def recorded(name, *more):
     """A recorded run solved, with all its rows as JSON and in words."""
     log = LOGS if "controller" in name else ["run.csv"]
@@ -77,7 +84,7 @@ def of_the_field():
 
 def of_the_weeks():
     weeks = work / "weeks"
-    shutil.copytree(FIELD / "13-weeks", weeks)
+    copy(FIELD / "13-weeks", weeks)
     runs = sorted(path.name for path in weeks.glob("run-*.csv"))[:WEEKS]
     say("weeks", weeks, "solve", "-q", "--brief", "--jobs=1", "--history", "h.db", *FILES, *runs)
     say("weeks trend --json", weeks, "trend", "--history", "h.db", "--json", "--points")
@@ -131,9 +138,7 @@ def tables(path):
 
 def of_the_example():
     board = work / "board"
-    board.mkdir()
-    for path in BOARD.iterdir():
-        shutil.copyfile(path, board / path.name)
+    copy(BOARD, board)
     for name in ("run", "run-above", "run-second"):
         said_here = call(board, "solve", "-q", "--json", f"{name}.csv")
         (board / f"{name}.json").write_text(said_here.split("\n", 2)[2])
