@@ -116,6 +116,11 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
     return TIPTRUE_OK;
 }
 
+const char *tt_config_name(const struct tt_config *config)
+{
+    return config->text.name;
+}
+
 size_t tt_config_line(const struct tt_config *config, size_t at)
 {
     return tt_config_text_line(&config->text, at > config->mark ? at - config->mark : 0);

@@ -44,7 +44,8 @@ TT_MUST_USE enum tiptrue_status tt_config_number(struct tt_config *config, const
                                                  struct tt_span *span, double *value,
                                                  struct tiptrue_error *error);
 
-/* Line of a byte, 1-based. */
+/* Its name, and the line of a byte, 1-based: for messages. */
+const char *tt_config_name(const struct tt_config *config);
 size_t tt_config_line(const struct tt_config *config, size_t at);
 
 #endif

@@ -81,8 +81,8 @@ static enum tiptrue_status read_value(struct tt_config *config, const char *text
     double value_mm = tt_export_field_back(&put->field, written);
     double digit_mm = fabs(tt_export_field_back(&put->field, pow(10.0, -decimals)));
     if (found->has[i] && fabs(value_mm - found->mm[i]) > digit_mm + found->last_digit_mm[i]) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, tt_config_line(config, span.at), 0,
-                       "the machine uses one of them: which?",
+        return tt_fail(error, TIPTRUE_E_CONFIG, tt_config_name(config),
+                       tt_config_line(config, span.at), 0, "the machine uses one of them: which?",
                        "places '%s' and '%s' contradict each other", found->put[i].place,
                        put->place);
     }

@@ -226,6 +226,110 @@ def of_configurations():
             "--put=narrow.offset.x:minus=far.q", guard, "run-above.json")
 
 
+# offsets in use as a configuration has them: the second of two places for one value is finer, and the third may contradict
+PRESENT = {
+    "agree": "x = -36.214\nfine = 36215.0\ny = -18.442",
+    "apart": "x = -36.214\nfine = 36215.2\ny = -18.442",
+    "finer first": "x = -36.2140\nfine = 36214\ny = -18.442",
+    "no y": "x = -36.214\nfine = 36214.3",
+    "not set": "x = 0\nfine = 0\ny = 0",
+}
+PUTS = ["wide.offset.x:minus=w.x", "wide.offset.x:um:.1=w.fine", "wide.offset.y=w.y", "wide.radius=w.r"]
+
+
+def of_present_offsets():
+    """The offsets in use, read back from the places to which they are exported."""
+    board = work / "board"
+    machine = json.loads((board / "machine.json").read_text())
+    for name, text in PRESENT.items():
+        (board / "p.ini").write_text(f"[w]\n{text}\n")
+        machine["export"] = [{"file": "p.ini", "put": PUTS}]
+        (board / "m.json").write_text(json.dumps(machine))
+        for more in ([], ["--present=p.ini"], ["--present=machine"], ["--present=none"]):
+            say(f"present, {name} {more}", board, "solve", "-q", "--plain", "--machine=m.json", *more, "run.csv")
+    machine["export"] = [{"file": "p.ini", "put": [PUTS[0].replace("wide", "strange")]}, {"file": "q.ini", "put": PUTS}]
+    (board / "m.json").write_text(json.dumps(machine))
+    for config in ("p.ini", "q.ini", "r.ini"):
+        say(f"present, two files, {config}", board, "solve", "-q", "--plain", "--machine=m.json", f"--present={config}", "run.csv")
+
+
+def of_spoiled_results():
+    """A result with each of its keys of another form, one at a time; all on one page."""
+    board = work / "board"
+    whole = json.loads((board / "run-above.json").read_text())
+    keys, names = set(), []
+
+    def spoil(place):
+        for key, value in list(place.items() if isinstance(place, dict) else enumerate(place)):
+            if isinstance(key, str) and key not in keys:
+                keys.add(key)
+                place[key] = 7.25 if isinstance(value, (str, list, dict, bool)) else [{"odd": "form"}]
+                names.append(f"{len(names):03d}-{key}.json")
+                (board / names[-1]).write_text(json.dumps(whole))
+                place[key] = value
+            if isinstance(value, (list, dict)):
+                spoil(value)
+
+    spoil(whole)
+    said["spoiled results"] = call(board, "report", "-q", "-o", "spoiled.html", *names)
+
+
+def of_views():
+    """Views planned, with the camera's turn stated and without."""
+    views = work / "views"
+    copy(FIELD / "16-views", views)
+    machine = json.loads((views / "machine.json").read_text())
+    for turned in (True, False):
+        if not turned:
+            machine["camera"].pop("turn_deg", None)
+        (views / "m.json").write_text(json.dumps(machine))
+        for form in ("--csv", "--plain", "--json"):
+            say(f"views planned {turned} {form}", views, "plan", "-q", "--machine=m.json", "--views=13", "--touches=18", form)
+
+
+# a camera turned against the grid, axes to different scales, one tip off, runout that is not reckoned with
+SPOILED_BOARDS = {
+    "turned": lambda tip, turn, x, y: (x - 6.1e-4 * y, y + 6.1e-4 * x),
+    "scaled": lambda tip, turn, x, y: (x * (1 + 8.3e-4), y * (1 - 3.1e-4) + 2.7e-4 * x),
+    "one tip": lambda tip, turn, x, y: (x + 0.061 * (tip == "wide"), y - 0.083 * (tip == "wide")),
+    "runout": lambda tip, turn, x, y: (x + 0.051 * math.cos(turn), y + 0.051 * math.sin(turn)) if tip == "narrow" else (x, y),
+    "all": lambda tip, turn, x, y: (x - 0.043, y + 0.017),
+}
+
+
+def of_spoiled_boards():
+    board = work / "board"
+    lines = (board / "board.csv").read_text().splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("part,"))
+    for name, spoil in SPOILED_BOARDS.items():
+        rows = [line.split(",") for line in lines[at + 1 :]]
+        for row in rows:
+            x, y = spoil(row[1], math.radians(float(row[2])), float(row[5]), float(row[6]))
+            row[5:7] = f"{x:.4f}", f"{y:.4f}"
+        (board / "spoiled.csv").write_text("\n".join(lines[: at + 1] + [",".join(row) for row in rows]) + "\n")
+        for form in ("--json", "--plain"):
+            say(f"board {name} {form}", board, "placement", "--machine=machine.json", "-q", form, "spoiled.csv")
+        joined = ["--plain", "--result=run.json", "spoiled.csv"]
+        say(f"board {name}, joined", board, "placement", "--machine=machine.json", "-q", *joined)
+
+
+PATTERNS = [
+    r"x=(?<x>\S+)",
+    r"x=(?<x>\S+) y=(?<y>\S+) (?<q>\S+)",
+    PATTERN + "(?#ok-words yes,yes)",
+    PATTERN + "(?#ok-words yes)",
+    PATTERN + "(?#ok-words 0,1)",
+    r"(?:x=(?<x>\S+))? y=(?<y>\S+)",
+    r"((?<x>.*)*)*(?<y>.*)*q(?<id>\d+)",
+]
+
+
+def of_patterns():
+    for number, pattern in enumerate(PATTERNS):
+        more = ["--plan", "plan.json", "--pattern", pattern, "controller.log"]
+        say(f"pattern {number}", FIELD / "14-controller-log", "check", "--plain", *FILES, *more)
+
+
 def of_faults(known):
     """Simulated runs with faults, those that @known has: each of them says another set of findings."""
     stored = HERE.parent / "simulation"
@@ -291,6 +395,11 @@ def main():
     of_the_example()
     of_one_history()
     of_configurations()
+    of_present_offsets()
+    of_spoiled_results()
+    of_views()
+    of_spoiled_boards()
+    of_patterns()
     of_faults(old)
     version = re.search(r"tiptrue (\S+)", call(work, "--version")).group(1)
     found = {name: plain(text, version) for name, text in said.items()}

@@ -35,6 +35,9 @@ enum {
     NOT_SQUARE,
     LATE_TOUCHES,
     NOTHING_STATED,
+    TWO_MARKS,
+    RADII_OFF,
+    SLIPPED,
     CASES
 };
 
@@ -56,6 +59,12 @@ static struct scene scene_with(int what)
     s.tips[0].shape_cos = 0.011;
     s.lost_motion = what == LOST_MOTION ? 0.017 : 0;
     s.latency_s = what == LATENCY ? 0.011 : 0;
+    s.n_marks = what == TWO_MARKS ? 2 : s.n_marks;
+    if (what == RADII_OFF) {
+        s.tips[0].stated_radius = 0.31;
+        s.tips[1].stated_radius = 0.37;
+        s.tips[0].u_radius = s.tips[1].u_radius = 0.004;
+    }
     if (what == NOTHING_STATED) {
         s.u_touch = s.u_sight = 0;
     }
@@ -79,6 +88,8 @@ static void spoil(int what, const struct scene *s, struct scene_rows *rows)
         if (what == LATE_TOUCHES && touches % 5 == 0) {
             scene_deepen(row, 0.013 + 0.002 * (double)touches);
         }
+        row->x += what == SLIPPED && i > rows->n / 2 ? 0.028 * cos(row->rotation_deg * 0.01745) : 0;
+        row->y += what == SLIPPED && i > rows->n / 2 ? 0.028 * sin(row->rotation_deg * 0.01745) : 0;
         row->x += what == MOVED && i > rows->n / 2 ? 0.021 : 0;
         row->y += what == DRIFT ? 0.0007 * (double)i : 0;
         row->x += what == NOT_SQUARE ? 0.0004 * (row->y - s->setups[0].mark_y) : 0;

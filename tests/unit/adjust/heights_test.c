@@ -62,6 +62,67 @@ START_TEST(nist_norris)
 }
 END_TEST
 
+/* How often the table has a kind of fault, and the sums of its sizes and of its probabilities. */
+static void check_table(const struct tt_heights *h, enum tt_height_mode_kind kind, size_t n,
+                        double sizes, double probabilities)
+{
+    struct tt_arena arena = {0};
+    struct tt_height_mode *modes = NULL;
+    size_t all = 0, found = 0;
+
+    ck_assert(tt_height_table(&arena, h, &modes, &all));
+    for (size_t i = 0; i < all; i++) {
+        if (modes[i].kind == kind) {
+            found++;
+            sizes -= modes[i].size;
+            probabilities -= exp(modes[i].log_p);
+        }
+    }
+    ck_assert_uint_eq(found, n);
+    ck_assert_double_eq_tol(sizes, 0, 1e-12);
+    ck_assert_double_eq_tol(probabilities, 0, 1e-12);
+    tt_arena_clear(&arena);
+}
+
+/* The table of docs/method.md on faults of heights, for two tips of which one has too few rows for
+ * any face runout, then enough for a usual one, then for a large one too. */
+START_TEST(the_table_is_the_documents)
+{
+    enum { ROWS = 40 };
+    struct tt_height_row rows[ROWS] = {0};
+    struct tt_height_pad pads[3] = {{0}};
+    struct tt_heights h = {.rows = rows, .n_tips = 2, .pads = pads, .n_pads = 3};
+
+    h.rotations_stated = true;
+    for (size_t i = 0; i < ROWS; i++) {
+        rows[i].tip = i < 35 ? 1 : 0;
+    }
+    h.n_rows = 37; /* 35 and 2 */
+    check_table(&h, TT_HEIGHT_FACE, 2, 0.012 + 0.05, 0.03 / 2 + 0.01 / 2);
+    check_table(&h, TT_HEIGHT_PAD, 3, 3 * 0.06, 0.03);
+    check_table(&h, TT_HEIGHT_PAD_FAR, 3, 3 * 3.0, 0.01);
+    check_table(&h, TT_HEIGHT_DRIFT, 1, 0.02, 0.002);
+    check_table(&h, TT_HEIGHT_MOVE, 24, 24 * 0.03, 0.01);
+    check_table(&h, TT_HEIGHT_LATENCY, 0, 0, 0);
+    h.n_rows = 38;
+    check_table(&h, TT_HEIGHT_FACE, 3, 2 * 0.012 + 0.05, 2 * 0.03 / 2 + 0.01 / 2);
+    h.n_rows = 40;
+    h.feeds_differ = true;
+    check_table(&h, TT_HEIGHT_FACE, 4, 2 * (0.012 + 0.05), 0.03 + 0.01);
+    check_table(&h, TT_HEIGHT_LATENCY, 1, 0.005, 0.02);
+    h.latency_s.stated = true;
+    check_table(&h, TT_HEIGHT_LATENCY, 0, 0, 0);
+    h.rotations_stated = false;
+    check_table(&h, TT_HEIGHT_FACE, 0, 0, 0);
+    h.n_rows = 6;
+    check_table(&h, TT_HEIGHT_DRIFT, 0, 0, 0);
+    check_table(&h, TT_HEIGHT_MOVE, 0, 0, 0);
+    h.n_rows = 7;
+    check_table(&h, TT_HEIGHT_DRIFT, 1, 0.02, 0.002);
+    check_table(&h, TT_HEIGHT_MOVE, 2, 2 * 0.03, 0.01);
+}
+END_TEST
+
 /* 200 runs: 95 % cover all but 10, with a standard deviation of 3. */
 START_TEST(covers)
 {
@@ -114,6 +175,7 @@ int main(void)
     TCase *tcase = tcase_create("heights");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, nist_norris);
+    tcase_add_test(tcase, the_table_is_the_documents);
     tcase_add_test(tcase, covers);
     tcase_add_test(tcase, finds_face_runout);
     tcase_add_test(tcase, covers_face_among_late);

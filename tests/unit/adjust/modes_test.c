@@ -184,11 +184,48 @@ START_TEST(axes_have_a_largest_size)
 }
 END_TEST
 
+/* The table of docs/method.md, section 5: F in mm, s, rad or 1, and P. */
+START_TEST(the_table_is_the_documents)
+{
+    static const struct {
+        enum tt_mode_kind kind;
+        double size, probability;
+    } rows[] = {{TT_MODE_FILM, 0.06, 0.03},        {TT_MODE_EDGE, 5, 0.01},
+                {TT_MODE_EDGE_OUT, 0, 0.01},       {TT_MODE_SIGHT, 0.05, 0.01},
+                {TT_MODE_SIGHT_GROSS, 2, 0.01},    {TT_MODE_MARK, 0.05, 0.01},
+                {TT_MODE_MARK_GROSS, 3, 0.01},     {TT_MODE_RADIUS, 0.1, 0.02},
+                {TT_MODE_RADII, 0.1, 0.01},        {TT_MODE_MOVED, 0.03, 0.01},
+                {TT_MODE_SLIP, 0.06, 0.01},        {TT_MODE_DRIFT, 0.02, 0.002},
+                {TT_MODE_LOST_MOTION, 0.03, 0.02}, {TT_MODE_LATENCY, 0.005, 0.02},
+                {TT_MODE_SHAPE, 0.015, 0.02},      {TT_MODE_REVERSED, 0.06, 0.01},
+                {TT_MODE_AXES, 0.0005, 0.004},     {TT_MODE_DISTORTION, 0.01, 0.02},
+                {TT_MODE_NOT_SQUARE, 5e-4, 0.002}, {TT_MODE_SCALE, 5e-4, 0.002},
+                {TT_MODE_TURNED, 0, 0.01}};
+    ck_assert_uint_eq(sizeof rows / sizeof rows[0], TT_MODE_KINDS);
+    for (size_t i = 0; i < TT_MODE_KINDS; i++) {
+        ck_assert_double_eq(tt_mode_size(rows[i].kind), rows[i].size);
+        ck_assert_double_eq(tt_mode_probability(rows[i].kind), rows[i].probability);
+    }
+}
+END_TEST
+
+/* Of squared residuals that a candidate takes away: half of them where the repeatability is known;
+ * where it is found from @own_dof of them, by the ratio of the sums, of which at most 98 % go. */
+START_TEST(what_a_candidate_gains)
+{
+    ck_assert_double_eq_tol(tt_mode_gained(0, 7.3), 3.65, 1e-12);
+    ck_assert_double_eq_tol(tt_mode_gained(17, 7.3), 8.5 * log(17 / 9.7), 1e-12);
+    ck_assert_double_eq_tol(tt_mode_gained(17, 16.9), 8.5 * log(50), 1e-9);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("modes");
     TCase *cases = tcase_create("table");
     tcase_add_test(cases, odds_are_ratios_of_marginal_likelihoods);
+    tcase_add_test(cases, the_table_is_the_documents);
+    tcase_add_test(cases, what_a_candidate_gains);
     tcase_add_loop_test(cases, the_fault_stands_first, 0, 8);
     tcase_add_loop_test(cases, axes_have_a_largest_size, 0, 4);
     suite_add_tcase(suite, cases);
