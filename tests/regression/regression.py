@@ -97,6 +97,14 @@ def of_the_weeks():
                    f"note {OF_WEEKS} tape"):
         said[f"weeks history {action}"] = without_now(call(weeks, "history", *action.split(), "--history", "h.db"))
     say("weeks without one", weeks, "trend", "--history", "h.db", "--json", "--since=2026-01-20")
+    machine = json.loads((weeks / "machine.json").read_text())
+    machine["export"] = [{"file": "w.ini", "put": [f"t{n}.offset.{axis}:.5=t{n}.{axis}" for n in (1, 2, 3) for axis in "xy"]}]
+    (weeks / "m.json").write_text(json.dumps(machine))
+    (weeks / "w.ini").write_text("".join(f"[t{n}]\nx = 0\ny = 0\n" for n in (1, 2, 3)))
+    said["weeks, export"] = without_now(call(weeks, "export", "-q", "--machine=m.json", "--history=h.db", "8e996a56"))
+    since = ["--plate=plate.json", "--machine=m.json", "--history=h.db", f"run-0{WEEKS + 2}.csv"]
+    for form in ("--json", "--plain"):
+        said[f"weeks, since an export {form}"] = without_now(call(weeks, "solve", form, *since))
     said["weeks tables"] = tables(weeks / "h.db")
 
 
@@ -121,7 +129,8 @@ def of_one_history():
 
 def without_now(text):
     """@text without the times at which this test ran."""
-    return re.sub(r"20\d\d-\d\d-\d\dT[\d:.]+Z", lambda m: "NOW" if m.group() > BEGAN else m.group(), text)
+    text = re.sub(r"20\d\d-\d\d-\d\dT[\d:.]+Z", lambda m: "NOW" if m.group() > BEGAN else m.group(), text)
+    return re.sub(r"20\d{6}T\d{6}Z-|20\d\d-\d\d-\d\dT\d{6}Z", "NOW", text)
 
 
 def tables(path):
@@ -297,6 +306,34 @@ SPOILED_BOARDS = {
 }
 
 
+# touches from above as they would be logged: a pad that is elsewhere, another unit, the other sign, a tip that is longer
+SPOILED_HEIGHTS = {
+    "pad": lambda pad, tip, z: z + 0.3127 * (pad == "pad-b"),
+    "pad by little": lambda pad, tip, z: z - 0.0431 * (pad == "pad-a"),
+    "inch": lambda pad, tip, z: z / 25.4,
+    "sign": lambda pad, tip, z: -z,
+    "tip": lambda pad, tip, z: z + 0.7313 * (tip == "s2"),
+}
+
+
+def of_spoiled_heights():
+    heights = work / "heights"
+    copy(FIELD / "15-heights", heights)
+    lines = (heights / "run.csv").read_text().splitlines()
+    for name, spoil in SPOILED_HEIGHTS.items():
+        rows = [line.split(",") for line in lines]
+        for row in rows:
+            if row[0] == "height":
+                row[5] = f"{spoil(row[1], row[2], float(row[5])):.5f}"
+        (heights / "spoiled.csv").write_text("\n".join(",".join(row) for row in rows) + "\n")
+        for form in ("--json", "--plain"):
+            say(f"heights {name} {form}", heights, "solve", "-q", form, *FILES, "spoiled.csv")
+
+
+# what the log of such a board says of it
+SPOILED_HEADS = {"all": ["# board_u: 0.031", "# device_u: 0.0017"], "scaled": ["# device_u: 0.0043"]}
+
+
 def of_spoiled_boards():
     board = work / "board"
     lines = (board / "board.csv").read_text().splitlines()
@@ -306,7 +343,8 @@ def of_spoiled_boards():
         for row in rows:
             x, y = spoil(row[1], math.radians(float(row[2])), float(row[5]), float(row[6]))
             row[5:7] = f"{x:.4f}", f"{y:.4f}"
-        (board / "spoiled.csv").write_text("\n".join(lines[: at + 1] + [",".join(row) for row in rows]) + "\n")
+        head = lines[:at] + SPOILED_HEADS.get(name, []) + lines[at : at + 1]
+        (board / "spoiled.csv").write_text("\n".join(head + [",".join(row) for row in rows]) + "\n")
         for form in ("--json", "--plain"):
             say(f"board {name} {form}", board, "placement", "--machine=machine.json", "-q", form, "spoiled.csv")
         joined = ["--plain", "--result=run.json", "spoiled.csv"]
@@ -399,6 +437,7 @@ def main():
     of_spoiled_results()
     of_views()
     of_spoiled_boards()
+    of_spoiled_heights()
     of_patterns()
     of_faults(old)
     version = re.search(r"tiptrue (\S+)", call(work, "--version")).group(1)

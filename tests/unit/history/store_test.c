@@ -13,6 +13,7 @@
 
 #include "../ingest/collect.h"
 #include "base/digest.h"
+#include "history/store/response.h"
 #include "history/store/schema.h"
 #include "history/series/series.h"
 #include "history/store/sql.h"
@@ -365,6 +366,112 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
 }
 END_TEST
 
+/* The numbers that are kept for the newest result, for free(); NULL: none are. */
+static char *kept_response(struct tiptrue_history *history)
+{
+    sqlite3_stmt *statement;
+    bool row = false;
+    char *kept = NULL;
+
+    ck_assert_int_eq(tt_sql_get(history, "SELECT CAST(numbers AS TEXT) FROM response", &statement,
+                                NULL),
+                     TIPTRUE_OK);
+    ck_assert_int_eq(tt_sql_next(history, statement, &row, NULL), TIPTRUE_OK);
+    if (row) {
+        kept = strdup((const char *)sqlite3_column_text(statement, 0));
+    }
+    tt_sql_reset_all(history);
+    return kept;
+}
+
+/* What the only run of the history shows of itself: *can_tell, whether it could be solved again. */
+static struct tt_series_run shown_by_run(struct tiptrue_history *history, bool *has_response)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.machine = machine->name, .arena = &arena};
+
+    ck_assert_int_eq(tt_store_series(history, machine->name, -HUGE_VAL, 0, &series, NULL),
+                     TIPTRUE_OK);
+    ck_assert_uint_eq(series.n_runs, 1);
+    ck_assert_int_eq(tt_store_repeatability(history, &series, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_store_response(history, &series, &series.runs[0], NULL), TIPTRUE_OK);
+    struct tt_series_run run = series.runs[0];
+    *has_response = series.response != NULL;
+    tt_arena_clear(&arena);
+    return run;
+}
+
+/* The solution as if it knew what edges that shift do to it. */
+static void give_response(struct tiptrue_solution *solution)
+{
+    static double numbers[64];
+    double *at = numbers;
+
+    solution->own_touch_mm = 0.00271;
+    solution->own_touch_dof = 33.25;
+    solution->own_sighting_mm = 0.00187;
+    solution->own_sighting_dof = 6.5;
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        numbers[i] = 0.0713 - 0.0089 * (double)i;
+    }
+    for (size_t i = 0; i < solution->n_tips; i++, at += 3 * (solution->n_edges + 1)) {
+        solution->tips[i].edge_response = at;
+    }
+    for (size_t i = 0; i < solution->n_edges; i++, at += solution->n_edges + 1) {
+        solution->edges[i].edge_response = at;
+    }
+    ck_assert(at <= numbers + sizeof numbers / sizeof numbers[0]);
+}
+
+/* What a run shows of edges that shift is kept with it, and can be kept later; of a run that cannot
+ * be solved again it is kept that nothing is known. */
+START_TEST(responses_are_kept_later)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first");
+    struct tt_buffer told = {0};
+    bool has_response = false;
+
+    give_response(run.solution);
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    char *first = kept_response(history);
+    ck_assert_ptr_nonnull(first);
+    struct tt_series_run shown = shown_by_run(history, &has_response);
+    ck_assert(has_response && !shown.can_tell);
+    ck_assert_double_eq(shown.own_touch_mm, run.solution->own_touch_mm);
+    ck_assert_double_eq(shown.own_touch_dof, run.solution->own_touch_dof);
+    ck_assert_double_eq(shown.own_sighting_mm, run.solution->own_sighting_mm);
+    ck_assert_double_eq(shown.own_sighting_dof, run.solution->own_sighting_dof);
+
+    ck_assert_int_eq(tt_sql_run(history, "DELETE FROM response", NULL), TIPTRUE_OK);
+    shown = shown_by_run(history, &has_response);
+    ck_assert(!has_response);
+    ck_assert(shown.can_tell);
+    ck_assert_double_eq(shown.own_touch_mm, 0);
+
+    ck_assert_int_eq(tt_store_keep_response(history, run.run->id, NULL, NULL), TIPTRUE_OK);
+    char *nothing = kept_response(history);
+    ck_assert_str_eq(nothing, "0 0 0 0 0 0 ");
+    shown = shown_by_run(history, &has_response);
+    ck_assert(!has_response && !shown.can_tell);
+    ck_assert_double_eq(shown.own_touch_mm, 0);
+
+    ck_assert_int_eq(tt_store_keep_response(history, "00000000000000a7", run.solution, NULL),
+                     TIPTRUE_OK); /* a run that is not there */
+    ck_assert_int_eq(tt_store_keep_response(history, run.run->id, run.solution, NULL), TIPTRUE_OK);
+    char *again = kept_response(history);
+    ck_assert_str_eq(again, first);
+    struct tiptrue_history_counts counts;
+    ck_assert_int_eq(tiptrue_history_verify(history, NULL, &counts, NULL), TIPTRUE_OK);
+    free(first);
+    free(nothing);
+    free(again);
+    free_run(&run);
+    tt_buffer_clear(&told);
+    tiptrue_history_close(history);
+}
+END_TEST
+
 /* A history as version 1 of the schema had it: runs and results, no summaries. */
 static void make_version_1(const struct bench_run *run)
 {
@@ -642,6 +749,7 @@ int main(void)
     tcase_add_test(tests, a_collision_of_digests_is_loud);
     tcase_add_test(tests, a_large_log_comes_back_byte_by_byte);
     tcase_add_test(tests, a_series_from_the_tables_is_that_of_the_results);
+    tcase_add_test(tests, responses_are_kept_later);
     tcase_add_test(tests, statements_in_use_stay);
     tcase_add_test(tests, an_older_schema_is_brought_forward);
     tcase_add_test(tests, foreign_files_are_refused);
