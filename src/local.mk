@@ -232,12 +232,12 @@ libcore_la_SOURCES = \
   src/history/series/forecast.c src/history/series/latest.c \
   src/history/series/predict.c src/history/series/put_back.c \
   src/history/series/questions.c src/history/series/rivals.c src/history/series/smooth.c \
-  src/history/series/descent.c \
+  src/history/series/choose.c src/history/series/descent.c \
   src/history/series/events.c \
   src/history/series/gls.c src/history/series/gls.h \
   src/history/series/noise.c src/history/series/noise.h \
   src/history/series/noise_parts.h src/history/series/noise_residuals.c \
-  src/history/series/problem.c src/history/series/problem.h \
+  src/history/series/prices.c src/history/series/problem.c src/history/series/problem.h \
   src/history/series/search.h \
   src/history/series/segment.c \
   src/history/series/select.c \

@@ -109,37 +109,98 @@ static void find_bracket(const struct tt_changes *c, size_t event, struct tt_que
     }
 }
 
-static bool is_of_tip(enum tt_hypothesis what)
+/* Explanations of a place, weighed by their criterion from the least one on; those that hold what
+ * is said, and all. */
+struct weights {
+    double least, own, all;
+};
+
+static void weigh(struct weights *w, double criterion, bool own)
 {
-    return what == TT_SEAT || what == TT_CHANGED || what == TT_ONE_HEIGHT;
+    if (criterion < w->least) {
+        double less = exp(-0.5 * (w->least - criterion));
+        *w = (struct weights){criterion, less * w->own, less * w->all};
+    }
+    double weight = exp(-0.5 * (criterion - w->least));
+    w->all += weight;
+    w->own += own ? weight : 0;
 }
 
-/* The same thing by another name: two hypotheses of one tip, and those of the camera. */
-static bool is_kin(const struct tt_hypothesis_of *a, const struct tt_hypothesis_of *b)
+/* The other steps at the place of @event, marked to be left out with it; how many, and one. */
+static size_t mark_place(const struct tt_changes *c, size_t event, struct tt_questions *q,
+                         size_t *partner)
 {
-    bool camera = a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK;
-    bool tip = is_of_tip(a->what) && is_of_tip(b->what);
-    return camera || (a->who == b->who && (tip || a->what == b->what));
+    const struct tt_event *e = &c->fit.event[event];
+    size_t n = 0;
+
+    for (size_t k = 0; k < c->fit.n_events; k++) {
+        const struct tt_event *other = &c->fit.event[k];
+        q->leave[k] =
+            k == event || (other->going == TT_STEP && other->from == e->from && other->to == e->to);
+        if (q->leave[k] && k != event) {
+            *partner = k;
+            n++;
+        }
+    }
+    return n;
 }
 
-/* How probable what is said is, among all that could have been at the place. */
+/* Weigh @first with each other one beside it; only the plate, where @plate. @said: what is said,
+ * one or two of them. */
+static void weigh_pairs(const struct tt_changes *c, const struct tt_event *first, bool plate,
+                        const struct tt_hypothesis_of *const said[2], struct tt_questions *q,
+                        struct weights *w)
+{
+    const struct tt_problem *p = c->problem;
+    const struct tt_hypothesis_of *one = &p->hypothesis[first->hypothesis];
+
+    tt_events_copy(&q->trial, &q->rest, NULL);
+    if (!tt_events_append(&q->trial, first)) {
+        return;
+    }
+    tt_events_scan(&q->trial, first->from, q->work, q->gain);
+    for (size_t h = first->hypothesis + 1; h < p->n_steps; h++) {
+        const struct tt_hypothesis_of *other = &p->hypothesis[h];
+        const struct tt_event pair[] = {*first, {h, TT_STEP, first->from, first->to}};
+        bool both = tt_hypotheses_make_plate(one, other);
+        if ((plate && !both) || (both && one->what == TT_CAMERA_MARK)) {
+            continue; /* the plate is the camera's with the pose */
+        }
+        bool own = tt_hypotheses_kin(one, said[0]) || tt_hypotheses_kin(other, said[0]);
+        if (said[1] != NULL && tt_hypotheses_make_plate(said[0], said[1])) {
+            own = both;
+        }
+        double gain = q->rest.rss - q->trial.rss + q->gain[h];
+        weigh(w, tt_problem_prices(p, pair, 2) - gain, own);
+    }
+}
+
+/* How probable what is said is, among all that could have been at the place: each hypothesis by
+ * itself, the plate where it is about camera or pose, and all pairs where there are two. */
 static double weight_of(const struct tt_changes *c, size_t event, struct tt_questions *q)
 {
     const struct tt_problem *p = c->problem;
-    const struct tt_event *e = &c->fit.event[event];
-    double own = 0, all = 0, least = HUGE_VAL;
+    struct tt_event e = c->fit.event[event];
+    struct weights w = {.least = HUGE_VAL};
+    size_t partner = TT_NONE, others = mark_place(c, event, q, &partner);
+    const struct tt_hypothesis_of *said[2] = {&p->hypothesis[e.hypothesis], NULL};
+    bool pairs = others == 1;
 
-    tt_events_scan(&q->rest, e->from, q->work, q->gain);
-    for (size_t h = 0; h < p->n_steps; h++) {
-        q->gain[h] = p->hypothesis[h].price - q->gain[h];
-        least = fmin(least, q->gain[h]);
+    if (pairs) {
+        tt_events_copy(&q->rest, &c->fit, q->leave);
+        said[1] = &p->hypothesis[c->fit.event[partner].hypothesis];
     }
+    tt_events_scan(&q->rest, e.from, q->work, q->gain);
     for (size_t h = 0; h < p->n_steps; h++) {
-        double w = exp(-0.5 * (q->gain[h] - least));
-        all += w;
-        own += is_kin(&p->hypothesis[h], &p->hypothesis[e->hypothesis]) ? w : 0;
+        bool own = !(pairs && tt_hypotheses_make_plate(said[0], said[1])) &&
+                   tt_hypotheses_kin(&p->hypothesis[h], said[0]);
+        weigh(&w, p->hypothesis[h].price - q->gain[h], own);
     }
-    return all > 0 ? own / all : 0;
+    for (size_t h = 0; h < p->n_steps && (pairs || (h == 0 && said[0]->what <= TT_POSE)); h++) {
+        e.hypothesis = h;
+        weigh_pairs(c, &e, !pairs, said, q, &w);
+    }
+    return w.own / w.all;
 }
 
 /* Whether a drift of the same, in place of the step, does about as well. */
@@ -181,7 +242,7 @@ static struct tt_change *goes_into(struct tt_changes *c, const struct tt_change 
         bool plate = now->what == TT_POSE && other->what <= TT_CAMERA_MARK &&
                      other->from == now->from && other->to == now->to;
         bool tip = now->what == TT_ONE_HEIGHT && other->what != TT_ONE_HEIGHT &&
-                   is_of_tip(other->what) && other->who == now->who && !other->height.there &&
+                   tt_is_of_tip(other->what) && other->who == now->who && !other->height.there &&
                    at_one_place(now, other);
         if (plate || tip) {
             return other;
@@ -241,8 +302,8 @@ static enum tiptrue_status describe(struct tt_changes *c, struct tt_questions *q
         change->log_p = fmin(log_p + looks + 0.5 * more, 0); /* more: in the scale of chi-squared */
         tt_fill_shifts(c, i, change);
         find_bracket(c, i, q, change);
-        change->weight = weight_of(c, i, q);
         change->drift_alike = drift_does(c, i, q);
+        change->weight = weight_of(c, i, q);
     }
     if (c->n_changes > 1) {
         qsort(c->change, c->n_changes, sizeof *c->change, by_place);

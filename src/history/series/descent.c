@@ -10,12 +10,8 @@
 
 #include "history/series/search.h"
 
-/* An event is placed anew within so many runs; events so near are taken out together. */
-#define NEAR 4
+/* Events so near are taken out together. */
 #define TOGETHER 2
-/* The best few of which are tried with a second one. */
-#define CANDIDATES 5
-#define PAIRS 3
 #define ROUNDS 40
 /* Histories of at most so many runs are searched for pairs of steps too: n^2 h^2 of them. */
 #define SHORT 14
@@ -182,18 +178,19 @@ static bool add(struct tt_search *s)
     double most = 0, more = tt_problem_next_place(s->p, s->now.event, s->now.n_events);
 
     for (size_t run = 1; run < s->p->values->n; run++) {
-        bool taken = false, camera = false;
+        const struct tt_hypothesis_of *here = NULL, *camera = NULL;
         for (size_t i = 0; i < s->now.n_events; i++) {
-            bool here = s->now.event[i].going == TT_STEP && s->now.event[i].from == run;
-            taken = taken || here;
-            camera = camera ||
-                     (here && s->p->hypothesis[s->now.event[i].hypothesis].what <= TT_CAMERA_MARK);
+            if (s->now.event[i].going == TT_STEP && s->now.event[i].from == run) {
+                here = &s->p->hypothesis[s->now.event[i].hypothesis];
+                camera = here->what <= TT_CAMERA_MARK ? here : camera;
+            }
         }
+        here = camera != NULL ? camera : here;
         tt_events_scan(&s->now, run, s->work, s->gain);
         for (size_t h = 0; h < s->p->n_steps; h++) {
-            double price =
-                taken ? s->p->hypothesis[h].price_same : s->p->hypothesis[h].price + more;
-            bool other = !camera || s->p->hypothesis[h].what > TT_CAMERA_MARK;
+            const struct tt_hypothesis_of *of = &s->p->hypothesis[h];
+            double price = here != NULL ? tt_problem_beside(s->p, of, here) : of->price + more;
+            bool other = camera == NULL || of->what > TT_CAMERA_MARK;
             if (other && s->gain[h] - price > most) {
                 most = s->gain[h] - price;
                 best = tt_step_at(s, run, h);
@@ -207,87 +204,6 @@ static bool add(struct tt_search *s)
     return tt_events_append(&s->trial, &best) && tt_search_take(s);
 }
 
-struct candidate {
-    double net;
-    struct tt_event event;
-};
-
-static void note_candidate(struct candidate list[CANDIDATES], double net, struct tt_event event)
-{
-    size_t i = CANDIDATES;
-
-    while (i > 0 && net > list[i - 1].net) {
-        if (i < CANDIDATES) {
-            list[i] = list[i - 1];
-        }
-        i--;
-    }
-    if (i < CANDIDATES) {
-        list[i] = (struct candidate){net, event};
-    }
-}
-
-/* Where the events of s->leave were: none, one or two in their place, whatever is best. */
-static bool choose_anew(struct tt_search *s, size_t near)
-{
-    size_t n = s->p->values->n, first = near > NEAR ? near - NEAR : 1,
-           last = near + NEAR < n ? near + NEAR : n - 1;
-    struct candidate list[CANDIDATES];
-
-    for (size_t i = 0; i < CANDIDATES; i++) {
-        list[i].net = -HUGE_VAL;
-    }
-    tt_events_copy(&s->rest, &s->now, s->leave);
-    tt_events_copy(&s->trial, &s->rest, NULL);
-    if (tt_search_take(s)) {
-        return true;
-    }
-    for (size_t run = first; run <= last; run++) {
-        tt_events_scan(&s->rest, run, s->work, s->gain);
-        for (size_t h = 0; h < s->p->n_steps; h++) {
-            note_candidate(list, s->gain[h] - s->p->hypothesis[h].price, tt_step_at(s, run, h));
-        }
-    }
-    double best_c = s->now_c;
-    bool any = false;
-    for (size_t i = 0; i < CANDIDATES && list[i].net > -HUGE_VAL; i++) {
-        tt_events_copy(&s->trial, &s->rest, NULL);
-        if (!tt_events_append(&s->trial, &list[i].event)) {
-            continue;
-        }
-        double c = tt_events_criterion(&s->trial);
-        if (c < best_c - TT_BETTER) {
-            best_c = c;
-            tt_events_copy(&s->kept, &s->trial, NULL);
-            any = true;
-        }
-        if (i >= PAIRS) {
-            continue;
-        }
-        tt_events_scan(&s->trial, list[i].event.from, s->work, s->gain);
-        size_t second = 0;
-        double net = 0;
-        for (size_t h = 0; h < s->p->n_steps; h++) {
-            if (s->gain[h] - s->p->hypothesis[h].price_same > net &&
-                !tt_hypotheses_exclude(&s->p->hypothesis[h],
-                                       &s->p->hypothesis[list[i].event.hypothesis])) {
-                net = s->gain[h] - s->p->hypothesis[h].price_same;
-                second = h;
-            }
-        }
-        struct tt_event more = tt_step_at(s, list[i].event.from, second);
-        if (net > 0 && tt_events_append(&s->trial, &more) &&
-            tt_events_criterion(&s->trial) < best_c - TT_BETTER) {
-            best_c = tt_events_criterion(&s->trial);
-            tt_events_copy(&s->kept, &s->trial, NULL);
-            any = true;
-        }
-    }
-    if (any) {
-        tt_events_copy(&s->trial, &s->kept, NULL);
-    }
-    return any && tt_search_take(s);
-}
 static int by_number(const void *a, const void *b)
 {
     size_t x = *(const size_t *)a, y = *(const size_t *)b;
@@ -348,11 +264,11 @@ static bool place_anew(struct tt_search *s, size_t place[])
             continue; /* it went with a neighbour, or nothing about it is new */
         }
         s->looked[place[i]] = s->clock + 1;
-        if (mark_near(s, place[i], TOGETHER) > alone && choose_anew(s, place[i])) {
+        if (mark_near(s, place[i], TOGETHER) > alone && tt_search_choose_anew(s, place[i])) {
             any = true;
         } else {
             mark_near(s, place[i], 0);
-            any = choose_anew(s, place[i]) || any;
+            any = tt_search_choose_anew(s, place[i]) || any;
         }
     }
     return any;

@@ -9,8 +9,9 @@
 
 /* A second event at one place pays no looks, and this part of alpha. */
 #define SAME_PLACE 0.5
-/* A tip is said to be changed, where its offset alone moved, in as many cases. */
-#define CHANGED_ALPHA 0.001
+/* A tip is said to be changed, where its offset alone moved, in this part of alpha; and the plate,
+ * where the camera alone or the pose alone did. */
+#define NESTED 0.2
 /* Drifts and seasons: as many looks; all terms of a short history pay the looks of a step. */
 #define SMOOTH_LOOKS 4.0
 #define SMOOTH_RUNS 30
@@ -247,7 +248,7 @@ static void set_prices(struct tt_problem *p)
 {
     double h_all = (double)p->n_steps;
     const double *nu = p->gls.noise->nu;
-    double more = tt_f_price(3, fmin(nu[TT_RUNOUT], nu[TT_RADIUS]), CHANGED_ALPHA);
+    double more = tt_f_price(3, fmin(nu[TT_RUNOUT], nu[TT_RADIUS]), NESTED * p->alpha);
     size_t camera = 0, seat = TT_NONE;
 
     p->looks = looks_in(p, 1);
@@ -290,6 +291,22 @@ static void set_prices(struct tt_problem *p)
             h->price_one_look = fmax(h->price_one_look, s->price_one_look + more);
         }
     }
+}
+
+/* The plate holds the camera, with or without the mark, and the pose: its further parameters cost
+ * what they gain by chance. */
+static void set_plate(struct tt_problem *p)
+{
+    const struct tt_hypothesis_of *camera = &p->hypothesis[tt_problem_find(p, TT_CAMERA, TT_NONE)],
+                                  *mark =
+                                      &p->hypothesis[tt_problem_find(p, TT_CAMERA_MARK, TT_NONE)],
+                                  *pose = &p->hypothesis[tt_problem_find(p, TT_POSE, TT_NONE)];
+    double over_camera = tt_f_price(pose->q, pose->nu, NESTED * p->alpha),
+           over_pose = tt_f_price(camera->q, camera->nu, NESTED * p->alpha);
+
+    p->plate = fmax(mark->price + over_camera, pose->price + over_pose);
+    p->plate_same = fmax(mark->price_same + over_camera, pose->price_same + over_pose);
+    p->plate_one_look = fmax(mark->price_one_look + over_camera, pose->price_one_look + over_pose);
 }
 
 static bool make_regressors(struct tt_problem *p, double ***regressor, size_t *n)
@@ -414,79 +431,7 @@ enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values
     }
     if (from < values->n) {
         set_prices(p);
+        set_plate(p);
     }
     return TIPTRUE_OK;
-}
-
-double tt_problem_price(const struct tt_problem *p, const struct tt_event *e)
-{
-    const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-    const double prices[] = {[TT_STEP] = h->price,
-                             [TT_DRIFT] = h->price_drift,
-                             [TT_TEMPERATURE] = h->price_temperature,
-                             [TT_SEASON] = h->price_season,
-                             [TT_OTHER_PLATE] = 0};
-
-    return prices[e->going];
-}
-
-double tt_problem_next_place(const struct tt_problem *p, const struct tt_event *events, size_t n)
-{
-    size_t places = 0;
-
-    for (size_t i = 0; i < n; i++) {
-        bool first = events[i].going == TT_STEP;
-        for (size_t k = 0; k < i && first; k++) {
-            first = events[k].going != TT_STEP || events[k].from != events[i].from;
-        }
-        places += first;
-    }
-    return places < p->values->n ? p->more_places[places + 1] - p->more_places[places] : 0;
-}
-
-/* Each place pays its looks once; several are never cheaper than all tips by the same and the
- * cheapest one more, nor several of heights than all heights by the same. */
-double tt_problem_prices(const struct tt_problem *p, const struct tt_event *events, size_t n)
-{
-    double sum = 0;
-    size_t places = 0, further = 0;
-
-    for (size_t i = 0; i < n; i++) {
-        if (events[i].going != TT_STEP) {
-            sum += tt_problem_price(p, &events[i]);
-            continue;
-        }
-        bool first = true;
-        double same = 0, most = 0, least = HUGE_VAL, of_heights = HUGE_VAL;
-        size_t here = 0, changed = 0, heights = 0;
-        for (size_t k = 0; k < n && first; k++) {
-            if (events[k].going != TT_STEP || events[k].from != events[i].from) {
-                continue;
-            }
-            const struct tt_hypothesis_of *h = &p->hypothesis[events[k].hypothesis];
-            first = k >= i;
-            if (k != i && tt_hypotheses_exclude(h, &p->hypothesis[events[i].hypothesis])) {
-                return HUGE_VAL;
-            }
-            here++;
-            changed += h->what == TT_CHANGED;
-            same += h->price_same;
-            most = fmax(most, h->price - h->price_same);
-            least = fmin(least, h->price_same);
-            if (h->what == TT_ONE_HEIGHT || h->what == TT_ALL_HEIGHTS) {
-                of_heights = fmin(of_heights, h->price_same);
-                heights++;
-            }
-        }
-        if (first) {
-            double all = here == 1 ? 0 : p->hypothesis[0].price + least;
-            all = heights < 2 ? all : fmax(all, p->all_heights->price + of_heights);
-            sum += fmax(same + most, all);
-            further += here - 1 + changed;
-            places++;
-        }
-    }
-    /* one more at some place, or a tip changed and not its seat: so many places to look at */
-    return sum + p->more_places[places] +
-           (places > 1 ? 2 * log((double)places) * (double)further : 0);
 }

@@ -70,6 +70,8 @@ struct tt_problem {
     double *own_whole;  /* scratch: [atom] */
     size_t own_size, *own_at;
     double looks, *more_places; /* [places]: what so many pay beyond the price of each */
+    double plate, plate_same,
+        plate_one_look; /* prices of camera and pose at one place: the plate */
     struct tt_arena *arena;
 };
 
@@ -108,6 +110,31 @@ static inline bool tt_hypotheses_exclude(const struct tt_hypothesis_of *a,
                                          const struct tt_hypothesis_of *b)
 {
     return a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK;
+}
+/* Both at one place are the plate's move. */
+static inline bool tt_hypotheses_make_plate(const struct tt_hypothesis_of *a,
+                                            const struct tt_hypothesis_of *b)
+{
+    return (a->what <= TT_CAMERA_MARK && b->what == TT_POSE) ||
+           (a->what == TT_POSE && b->what <= TT_CAMERA_MARK);
+}
+static inline bool tt_is_of_tip(enum tt_hypothesis what)
+{
+    return what == TT_SEAT || what == TT_CHANGED || what == TT_ONE_HEIGHT;
+}
+/* The same thing by another name: two hypotheses of one tip, and those of the camera. */
+static inline bool tt_hypotheses_kin(const struct tt_hypothesis_of *a,
+                                     const struct tt_hypothesis_of *b)
+{
+    bool camera = a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK,
+         tip = tt_is_of_tip(a->what) && tt_is_of_tip(b->what);
+    return camera || (a->who == b->who && (tip || a->what == b->what));
+}
+/* What a step of @h costs at a place where there is one of @first. */
+static inline double tt_problem_beside(const struct tt_problem *p, const struct tt_hypothesis_of *h,
+                                       const struct tt_hypothesis_of *first)
+{
+    return tt_hypotheses_make_plate(h, first) ? p->plate - first->price : h->price_same;
 }
 struct tt_course tt_event_course(const struct tt_problem *problem, const struct tt_event *event,
                                  size_t index);

@@ -48,6 +48,10 @@ void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n)
 bool tt_search_add_pair(struct tt_search *s);
 bool tt_search_descend(struct tt_search *s, int stage, size_t place[]);
 
+/* choose.c: where the events of s->leave were, near the run @near: none, one or two in their place,
+ * whatever is best. False: nothing is better. */
+bool tt_search_choose_anew(struct tt_search *s, size_t near);
+
 /* views.c: the places where a view of the table changes, each once, in order, with the smooth terms
  * at hand taken out; their number is returned. What changed at one of them, by the runs from
  * @before to @after, into the trial. */

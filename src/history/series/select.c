@@ -177,6 +177,28 @@ static bool allocate(struct tt_search *s)
     return s->seen && s->work && s->others && s->changed && s->looked && s->gain && s->theta &&
            s->covariance && s->residual && s->leave && s->list;
 }
+/* The camera with the mark, and the pose: the same as the camera and the pose, whose mark is that
+ * of the plate. */
+static void settle_plates(struct tt_search *s)
+{
+    const struct tt_hypothesis_of *all = s->p->hypothesis;
+    size_t n = s->best.n_events;
+
+    memcpy(s->list, s->best.event, n * sizeof *s->list);
+    for (size_t i = 0; i < n; i++) {
+        for (size_t k = 0; k < n; k++) {
+            const struct tt_event *a = &s->list[i], *b = &s->list[k];
+            if (all[a->hypothesis].what == TT_CAMERA_MARK && all[b->hypothesis].what == TT_POSE &&
+                a->going == TT_STEP && b->going == TT_STEP && a->from == b->from &&
+                a->to == b->to) {
+                s->list[i].hypothesis = 0;
+            }
+        }
+    }
+    tt_search_set(s, s->list, n);
+    tt_events_copy(&s->best, &s->now, NULL);
+}
+
 enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed,
                               struct tt_events *best)
 {
@@ -231,6 +253,7 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed
         (void)tt_search_descend(&s, 2, place);
         keep_best(&s);
     }
+    settle_plates(&s);
     *best = s.best;
     return TIPTRUE_OK;
 }
