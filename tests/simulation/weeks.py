@@ -194,7 +194,7 @@ class Counts:
         self.false_drifts += bool(drifting - true)
         if true and true <= drifting:
             d = next(t for t in trend["tips"] if t["tip"] in true)["drift_mm_per_week"]
-            self.covered += all(abs(d[a] - w) < 1.96 * d["u_" + a] for a, w in zip("xy", history.drift))
+            self.covered += sum(abs(d[a] - w) < 1.96 * d["u_" + a] for a, w in zip("xy", history.drift)) / 2
         latest = trend["latest"] or {"differs": False}
         self.latest += latest["differs"]
         self.latest_right += latest["differs"] and latest["moved"] == "all-tips"

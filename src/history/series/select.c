@@ -5,6 +5,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "history/series/search.h"
 
