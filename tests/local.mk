@@ -30,6 +30,7 @@ unit_tests = \
   tests/unit/adjust/unseen_test \
   tests/unit/adjust/verdict_test \
   tests/unit/adjust/views_test \
+  tests/unit/app/solution_test \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
   tests/unit/base/decimal_test \

@@ -105,6 +105,12 @@ def of_the_weeks():
     since = ["--plate=plate.json", "--machine=m.json", "--history=h.db", f"run-0{WEEKS + 2}.csv"]
     for form in ("--json", "--plain"):
         said[f"weeks, since an export {form}"] = without_now(call(weeks, "solve", form, *since))
+    # what was written without a word to the history is found there by the next run
+    (weeks / "one.json").write_text(said["weeks, one more"].split("\n", 2)[2])
+    call(weeks, "export", "-q", "--machine=m.json", "one.json")
+    next_run = [*since[:-1], f"run-0{WEEKS + 3}.csv"]
+    said["weeks, since an unknown export"] = without_now(call(weeks, "solve", "--json", *next_run))
+    said["weeks, exports"] = without_now(call(weeks, "history", "list", "--json", "--history=h.db"))
     said["weeks tables"] = tables(weeks / "h.db")
 
 
