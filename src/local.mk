@@ -149,6 +149,7 @@ libcore_la_SOURCES = \
   src/adjust/difference.c src/adjust/difference.h \
   src/adjust/direct.c src/adjust/direct.h src/adjust/direct_circle.c \
   src/adjust/doubt.c \
+  src/adjust/estimable.c src/adjust/estimable.h \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/finding_add.c src/adjust/finding_add.h \
   src/adjust/findings.c src/adjust/findings.h \

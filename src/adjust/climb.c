@@ -6,12 +6,15 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/estimable.h"
 #include "adjust/explain_parts.h"
 #include "adjust/robust.h"
 
 /* A climb is given up whose likelihood, with the good touches found and the repeatability still
  * held, is this far below the best one's: letting the repeatability go brings less. */
 #define HOPELESS_LN 100.0
+/* Climbs stop within 0.02 of their end's evidence. */
+#define SAME_LN 0.05
 
 /* ---- models ---- */
 
@@ -31,7 +34,9 @@ enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *te
     if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine,
                                  search->run, &stage->terms, false)) != TIPTRUE_OK ||
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
-            TIPTRUE_OK) {
+            TIPTRUE_OK ||
+        (status = tt_estimable_new(search->arena, &stage->model, pool->scratch,
+                                   &stage->fit.estimable)) != TIPTRUE_OK) {
         return status;
     }
     struct tt_model *model = &stage->model;
@@ -161,6 +166,18 @@ bool tt_candidate_restore(const struct tt_candidate *candidate)
     return true;
 }
 
+/* Did a climb on the same model end there? */
+static bool had_already(const struct tt_pool *pool, const struct tt_candidate *made)
+{
+    bool had = false;
+
+    for (const struct tt_candidate *c = pool->candidates; c != NULL && !had; c = c->next) {
+        had = c->stage == made->stage && fabs(c->log_evidence - made->log_evidence) < SAME_LN &&
+              tt_candidates_identical(pool, c, made);
+    }
+    return had;
+}
+
 enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attempt *attempt)
 {
     struct tt_stage *stage = attempt->stage;
@@ -194,7 +211,13 @@ enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attem
     for (size_t i = 0; i < model->n_touches; i++) {
         made->good[model->row[i]] = stage->fit.good[i];
     }
+    if (had_already(pool, made)) {
+        return TIPTRUE_OK;
+    }
     if (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN) {
+        if (!tt_robust_finish(&stage->fit)) {
+            return TIPTRUE_OK;
+        }
         status = estimate(pool, stage, made->estimates);
         made->estimated = true;
     }

@@ -57,6 +57,7 @@ struct tt_pool {
     struct tt_stage *plain; /* without any term */
     size_t n, n_edges_seen;
     double *keep, *left; /* scratch: per touch, per row */
+    struct tt_estimable_scratch *scratch;
     double sight_var_mm2;
     double work; /* touches climbed */
 };
@@ -76,7 +77,8 @@ struct tt_attempt {
 /* A stage with the model of @terms, in the arena. @base (NULL: none) gives the robust start. */
 TT_MUST_USE enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *terms,
                                              const struct tt_stage *base, struct tt_stage **out);
-/* Climb as asked; where it ends becomes a candidate of @pool, unless it leads nowhere. */
+/* Climb as asked; where it ends becomes a candidate of @pool, unless it leads nowhere or where
+ * another climb on the same model ended. */
 TT_MUST_USE enum tiptrue_status tt_attempt_climb(struct tt_pool *pool,
                                                  const struct tt_attempt *attempt);
 /* A climb with @mode on top of @base's model, from all touches. */
@@ -117,6 +119,10 @@ TT_MUST_USE enum tiptrue_status tt_change_rows(struct tt_pool *pool);
 void tt_pool_sort(struct tt_pool *pool);
 /* Is every usable touch good in it? */
 bool tt_all_good(const struct tt_pool *pool, const struct tt_candidate *candidate);
+/* The same modes and the same good touches: one explanation, reached by two climbs that stop a
+ * little apart. It counts once. */
+bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candidate *a,
+                             const struct tt_candidate *b);
 /* Explanations that are not excluded, distinct, the best one first, in the arena; *n receives their
  * number. NULL: no memory. After tt_pool_sort. */
 const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n);

@@ -38,6 +38,7 @@ struct tt_noise {
 struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run);
 
 struct tt_correlated;
+struct tt_estimable;
 
 struct tt_fit {
     struct tt_model *model;
@@ -65,8 +66,9 @@ struct tt_fit {
     double *leverage;         /* per touch, as a share of its own weight */
     double *late_share;       /* per edge of the plate, after a climb */
     double early_share, run_share;
-    const struct tt_cov2 *rivals; /* per block: what explanations that are not excluded add to the
-                                     offset's covariance; NULL = none */
+    const struct tt_cov2 *rivals;   /* per block: what explanations that are not excluded add to the
+                                       offset's covariance; NULL = none */
+    struct tt_estimable *estimable; /* for climbs; NULL: they take steps of the whole model */
     const struct tt_correlated
         *correlated;                     /* NULL: touches taken as independent; see correlated.h */
     double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
@@ -146,6 +148,9 @@ void tt_fit_update_dof(struct tt_fit *fit);
  * trace of C times the normal matrix). The weights must be those of the factored system, with
  * priors. */
 void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[]);
+/* Leverages of the touches of @cell by the covariance @h of its columns (n_columns x n_columns;
+ * spoilt); returns the sum over the good ones. */
+double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, double h[]);
 /* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point.
  */
 double tt_fit_touch_scatter(const struct tt_fit *fit, double dof);

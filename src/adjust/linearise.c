@@ -300,16 +300,22 @@ void tt_model_linearise(struct tt_model *model)
     }
 }
 
-void tt_model_move(struct tt_model *model, const double dx[])
+void tt_cell_move(struct tt_model *model, const struct tt_cell *cell, const double by_column[])
 {
-    for (size_t c = 0; c < model->n_cells; c++) {
-        const struct tt_cell *cell = &model->cells[c];
-        double by_column[TT_MOST_COLUMNS];
-        tt_cell_columns(model, cell, dx, by_column);
-        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            model->residual[i] -= tt_cell_product(model, cell, i, by_column);
+    double a = by_column[0], b = by_column[1], c = by_column[2], d = by_column[3];
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double sum = slope[0] * a + slope[1] * b + slope[2] * c + slope[3] * d;
+        for (size_t k = TT_COLUMN_MORE; k < cell->n_columns; k++) {
+            sum += slope[k] * by_column[k];
         }
+        model->residual[i] -= sum;
     }
+}
+
+void tt_model_move_sights(struct tt_model *model, const double dx[])
+{
     for (size_t i = 0; i < model->n_sights; i++) {
         struct tt_sight *sight = &model->sights[i];
         for (size_t axis = 0; axis < 2; axis++) {
@@ -319,6 +325,16 @@ void tt_model_move(struct tt_model *model, const double dx[])
             }
         }
     }
+}
+
+void tt_model_move(struct tt_model *model, const double dx[])
+{
+    for (size_t c = 0; c < model->n_cells; c++) {
+        double by_column[TT_MOST_COLUMNS];
+        tt_cell_columns(model, &model->cells[c], dx, by_column);
+        tt_cell_move(model, &model->cells[c], by_column);
+    }
+    tt_model_move_sights(model, dx);
     for (size_t k = 0; k < model->n_unknowns; k++) {
         model->x[k] -= dx[k];
     }
@@ -343,38 +359,55 @@ static void gram_of(const struct tt_model *model, const struct tt_cell *cell, co
     }
 }
 
-/* The same of the four columns that every cell has: with the sums in registers a fourth of the
- * instructions, and this is where a search spends its time. */
+/* Two numbers side by side, which SSE2, NEON and their like add and multiply at once. */
+typedef double pair __attribute__((vector_size(2 * sizeof(double))));
+
+/* The same of the four columns that every cell has, both triangles: with the sums in registers a
+ * fourth of the instructions, and this is where a search spends its time. */
 static void gram_of_plain(const struct tt_model *model, const struct tt_cell *cell,
                           const double weight[], double gram[], double right[])
 {
-    double s00 = 0, s10 = 0, s11 = 0, s20 = 0, s21 = 0, s22 = 0, s30 = 0, s31 = 0, s32 = 0, s33 = 0;
-    double r0 = 0, r1 = 0, r2 = 0, r3 = 0;
+    pair a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}, c0 = {0}, c1 = {0}, d0 = {0}, d1 = {0};
+    pair r0 = {0}, r1 = {0};
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        const double *slope = model->slope + i * model->stride;
-        double w = weight[i], r = model->residual[i];
-        double w0 = w * slope[0], w1 = w * slope[1], w2 = w * slope[2], w3 = w * slope[3];
-        s00 += w0 * slope[0];
-        s10 += w1 * slope[0];
-        s11 += w1 * slope[1];
-        s20 += w2 * slope[0];
-        s21 += w2 * slope[1];
-        s22 += w2 * slope[2];
-        s30 += w3 * slope[0];
-        s31 += w3 * slope[1];
-        s32 += w3 * slope[2];
-        s33 += w3 * slope[3];
-        r0 += w0 * r;
-        r1 += w1 * r;
-        r2 += w2 * r;
-        r3 += w3 * r;
+        pair low, high;
+        memcpy(&low, model->slope + i * model->stride, sizeof low);
+        memcpy(&high, model->slope + i * model->stride + 2, sizeof high);
+        pair w_low = weight[i] * low, w_high = weight[i] * high;
+        a0 += w_low[0] * low;
+        a1 += w_low[0] * high;
+        b0 += w_low[1] * low;
+        b1 += w_low[1] * high;
+        c0 += w_high[0] * low;
+        c1 += w_high[0] * high;
+        d0 += w_high[1] * low;
+        d1 += w_high[1] * high;
+        r0 += model->residual[i] * w_low;
+        r1 += model->residual[i] * w_high;
     }
-    const double lower[TT_COLUMN_MORE * TT_COLUMN_MORE] = {s00, 0,   0,   0, s10, s11, 0,   0,
-                                                           s20, s21, s22, 0, s30, s31, s32, s33};
-    const double products[TT_COLUMN_MORE] = {r0, r1, r2, r3};
-    memcpy(gram, lower, sizeof lower);
+    const pair all[] = {a0, a1, b0, b1, c0, c1, d0, d1}, products[] = {r0, r1};
+    memcpy(gram, all, sizeof all);
     memcpy(right, products, sizeof products);
+}
+
+void tt_cell_gram(const struct tt_model *model, const struct tt_cell *cell, const double weight[],
+                  double gram[], double right[])
+{
+    size_t n = cell->n_columns;
+
+    if (n == TT_COLUMN_MORE) {
+        gram_of_plain(model, cell, weight, gram, right);
+        return;
+    }
+    memset(gram, 0, n * n * sizeof *gram);
+    memset(right, 0, n * sizeof *right);
+    gram_of(model, cell, weight, n, gram, right);
+    for (size_t j = 0; j < n; j++) {
+        for (size_t k = 0; k < j; k++) {
+            gram[k * n + j] = gram[j * n + k];
+        }
+    }
 }
 
 /* @whole: else the part of its block alone. */
@@ -382,33 +415,21 @@ static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
                             const double weight[], bool whole)
 {
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
-    size_t n = cell->n_columns;
 
-    if (n == TT_COLUMN_MORE) {
-        gram_of_plain(model, cell, weight, gram, right);
-    } else {
-        memset(gram, 0, n * n * sizeof *gram);
-        memset(right, 0, n * sizeof *right);
-        gram_of(model, cell, weight, n, gram, right);
-    }
-    for (size_t j = 0; j < n; j++) {
-        for (size_t k = 0; k < j; k++) {
-            gram[k * n + j] = gram[j * n + k];
-        }
-    }
+    tt_cell_gram(model, cell, weight, gram, right);
     size_t first = 0; /* entry; those of the border come first */
     while (!whole && cell->entries[first].place < model->n_border) {
         first++;
     }
     tt_system_add_cell(&model->system, cell->block, cell->entries + first, cell->n_entries - first,
-                       gram, right, n);
+                       gram, right, cell->n_columns);
 }
 
 void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,
                          bool with_priors)
 {
     tt_system_zero(&model->system);
-    for (size_t c = 0; c < model->n_cells; c++) {
+    for (size_t c = 0; c < model->n_cells && weight != NULL; c++) {
         accumulate_cell(model, &model->cells[c], weight, true);
     }
     for (size_t i = 0; i < model->n_sights && sight_weight > 0; i++) {

@@ -192,7 +192,18 @@ void tt_model_linearise(struct tt_model *model);
  * hardly moves. */
 void tt_model_move(struct tt_model *model, const double dx[]);
 
-/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside),
+/* Its parts: the touches of one cell, by the change of each of its columns (mm per unit of the
+ * column; n_columns numbers, TT_COLUMN_MORE at least); the sightings. */
+void tt_cell_move(struct tt_model *model, const struct tt_cell *cell, const double by_column[]);
+void tt_model_move_sights(struct tt_model *model, const double dx[]);
+
+/* Weighted products of a cell's columns with each other, n_columns x n_columns, both triangles, and
+ * with the residuals. */
+void tt_cell_gram(const struct tt_model *model, const struct tt_cell *cell, const double weight[],
+                  double gram[], double right[]);
+
+/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside;
+ * NULL = no touches),
  * @sight_weight for every sighting whose variance no term widens. The priors are added when
  * @with_priors. */
 void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,

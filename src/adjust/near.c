@@ -77,10 +77,8 @@ static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *
     return same;
 }
 
-/* The same modes and the same good touches: one explanation, reached by two climbs that stop a
- * little apart. It counts once. */
-static bool identical(const struct tt_pool *pool, const struct tt_candidate *a,
-                      const struct tt_candidate *b)
+bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candidate *a,
+                             const struct tt_candidate *b)
 {
     bool same = a->n_modes == b->n_modes && same_touches(pool, a, b);
 
@@ -138,7 +136,7 @@ const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n)
             continue;
         }
         for (size_t k = 0; k < *n && !had; k++) {
-            had = about_same(near[k], c, best, blocks) || identical(pool, near[k], c);
+            had = about_same(near[k], c, best, blocks) || tt_candidates_identical(pool, near[k], c);
         }
         if (!had) {
             near[(*n)++] = c;

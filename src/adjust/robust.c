@@ -4,10 +4,11 @@
 
 #include "adjust/robust.h"
 
-#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <string.h>
 
+#include "adjust/estimable.h"
 #include "adjust/mixture.h"
 #include "adjust/modes.h"
 #include "base/distribution.h"
@@ -34,14 +35,14 @@
  * with every linearisation (K. Levenberg, Quart. Appl. Math. 2 (1944) 164-168). */
 #define YAW_DRAWN_RAD 1e-3
 /* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a
- * climb's start. */
+ * climb's start, which need be no nearer to its end than a touch repeats. */
 #define DEVIATION_FLOOR_MM 2e-3
 #define START_STEPS 25
 #define START_STEP_DONE 1e-5
 #define CLIMB_STEPS 8
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
-#define CLIMB_STEP_DONE 1e-4
+#define CLIMB_STEP_DONE 1e-3
 /* ---- starts ---- */
 
 bool tt_robust_start(struct tt_fit *fit)
@@ -81,6 +82,18 @@ bool tt_robust_start(struct tt_fit *fit)
     return true;
 }
 
+static bool by_functions(const struct tt_fit *fit)
+{
+    return fit->estimable != NULL && fit->estimable->usable;
+}
+
+/* A step to first order. */
+static bool climb_step(struct tt_fit *fit, double *size)
+{
+    return by_functions(fit) ? tt_estimable_step(fit->estimable, fit, size)
+                             : tt_fit_step(fit, false, size);
+}
+
 /* Residuals after asymmetric least absolute deviations of the kept touches, from the residuals as
  * they are. */
 static bool absolute_deviations(struct tt_fit *fit, const double keep[])
@@ -96,7 +109,7 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
             fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side /
                              (TT_FIRST_SCATTER_MM * fmax(fabs(r), CLIMB_FLOOR_MM));
         }
-        if (!tt_fit_step(fit, false, &size)) {
+        if (!climb_step(fit, &size)) {
             return false;
         }
         if (size < CLIMB_STEP_DONE) {
@@ -117,8 +130,7 @@ static double first_scatter(const struct tt_fit *fit, const double keep[])
             fit->sorted_mm[n++] = fabs(fit->model->residual[i]);
         }
     }
-    gsl_sort(fit->sorted_mm, 1, n);
-    double median = n > 0 ? 0.5 * (fit->sorted_mm[(n - 1) / 2] + fit->sorted_mm[n / 2]) : 0;
+    double median = n > 0 ? gsl_stats_median(fit->sorted_mm, 1, n) : 0;
     return fmin(fmax(1.4826 * median, 1.5e-3), 10e-3);
 }
 
@@ -181,12 +193,13 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
         }
         probability[i] = 1;
         if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
-            double good = peak * exp(exponent) * sqrt(ratio), off = (r < 0         ? share
-                                                                     : r < bare_mm ? bare
-                                                                                   : early) *
-                                                                    tt_off_density(r, scatter_mm);
+            double root = sqrt(ratio), good = peak * exp(exponent) * root,
+                   off = (r < 0         ? share
+                          : r < bare_mm ? bare
+                                        : early) *
+                         tt_off_density(r, scatter_mm);
             probability[i] = good / (good + off);
-            log_sum += log(good + off) - 0.5 * log(ratio) - log(peak);
+            log_sum += log((good + off) / (peak * root));
         } else {
             log_sum += exponent;
         }
@@ -200,6 +213,9 @@ static double log_rest(const struct tt_fit *fit)
     const struct tt_model *model = fit->model;
     double sum = 0;
 
+    if (by_functions(fit)) {
+        return tt_estimable_log_rest(fit->estimable);
+    }
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
         double variance = fit->sight_var_mm2 * model->sights[i].ratio + model->sights[i].extra_mm2;
@@ -322,6 +338,17 @@ static double log_scatter(const struct tt_fit *fit, double dof)
 
 /* ---- the climb ---- */
 
+static void update_dof(struct tt_fit *fit)
+{
+    const bool *edges = fit->model->terms.edge_out;
+
+    if (by_functions(fit)) {
+        tt_estimable_update_dof(fit->estimable, fit, edges);
+    } else {
+        tt_fit_update_dof_only(fit, edges);
+    }
+}
+
 static double dof_left(const struct tt_fit *fit)
 {
     return fmax(tt_fit_total_good(fit) - fit->spent_touch, 0.5);
@@ -336,7 +363,7 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double now = expect(fit);
         tt_fit_set_weights(fit);
-        if (!tt_fit_step(fit, false, &size)) {
+        if (!climb_step(fit, &size)) {
             return false;
         }
         update_shares(fit);
@@ -347,13 +374,13 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
             return false;
         }
         if (k == 0 || released) {
-            tt_fit_update_dof_only(fit, fit->model->terms.edge_out);
+            update_dof(fit);
         }
-        if (!held) {
+        if (!held || released) {
             update_scatter(fit, dof_left(fit));
-            if (stands) {
-                break;
-            }
+        }
+        if (!held && stands) {
+            break;
         }
         /* once released, against the likelihood with its own repeatability */
         before = released ? -INFINITY : now;
@@ -368,6 +395,9 @@ static void linearise(struct tt_fit *fit)
         fit->linear_yaw_rad[s] = fit->model->x[tt_at_pose(s) + 2];
     }
     tt_model_linearise(fit->model);
+    if (fit->estimable != NULL) {
+        tt_estimable_begin(fit->estimable, fit);
+    }
 }
 
 /* By how much a yaw has moved since the model was linearised. */
@@ -389,8 +419,9 @@ static double log_half_normals(const struct tt_fit *fit)
     for (size_t j = 0; j < model->plate->n_edges; j++) {
         size_t at = model->at_edge[j];
         if (at != TT_NONE && edge_is_filmed(fit, j)) {
-            double sd = sqrt(fmax(model->system.c[at * model->n_border + at], 1e-18)),
-                   z = model->x[at] / sd;
+            double variance = by_functions(fit) ? tt_estimable_variance(fit->estimable, model, at)
+                                                : model->system.c[at * model->n_border + at],
+                   sd = sqrt(fmax(variance, 1e-18)), z = model->x[at] / sd;
             sum += log(2 * tt_normal_lower(-fmin(fmax(z, -30), 12)) + 1e-300);
         }
     }
@@ -409,7 +440,7 @@ static bool first_step(struct tt_fit *fit, const struct tt_climb *climb)
         fit->weight[i] = (climb->keep != NULL ? climb->keep[i] : 1) /
                          (TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM);
     }
-    return tt_fit_step(fit, false, &size);
+    return climb_step(fit, &size);
 }
 
 static void start_shares(struct tt_fit *fit, const double keep[])
@@ -426,6 +457,25 @@ static void start_shares(struct tt_fit *fit, const double keep[])
     }
     fit->early_share = START_EARLY;
     fit->run_share = START_RUN_SHARE;
+}
+
+bool tt_robust_finish(struct tt_fit *fit)
+{
+    struct tt_model *model = fit->model;
+
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
+        return false;
+    }
+    tt_fit_update_dof_only(fit, model->terms.edge_out);
+    return true;
+}
+
+/* Of the normal matrix at a climb's end. */
+static double log_det(const struct tt_fit *fit)
+{
+    return by_functions(fit) ? tt_estimable_log_det(fit->estimable)
+                             : tt_system_log_det(&fit->model->system);
 }
 
 bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
@@ -458,15 +508,13 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     }
     double likelihood = expect(fit);
     tt_fit_set_weights(fit);
-    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
-    if (!tt_system_factor(&model->system)) {
+    if (by_functions(fit) ? !tt_estimable_end(fit->estimable, fit) : !tt_robust_finish(fit)) {
         return false;
     }
-    tt_fit_update_dof_only(fit, fit->model->terms.edge_out);
     double dof = dof_left(fit);
     fit->log_likelihood = likelihood;
     fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) +
                         log_half_normals(fit) + 0.5 * (double)model->n_unknowns * log(2 * TT_PI) -
-                        0.5 * tt_system_log_det(&model->system);
+                        0.5 * log_det(fit);
     return true;
 }

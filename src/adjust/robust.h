@@ -47,8 +47,12 @@ struct tt_climb {
 };
 
 /* Climb from model->x (a robust start: the model is linearised there first). fit->good, model->x,
- * the repeatability and fit->log_evidence are those of the end; the system is factored and inverted
- * there. The model must be proper. False: singular. */
+ * the repeatability and fit->log_evidence are those of the end. The model must be proper. False:
+ * singular. */
 TT_MUST_USE bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb);
+
+/* After it: the model's system factored and inverted at the end, with its degrees of freedom.
+ * False: singular. */
+TT_MUST_USE bool tt_robust_finish(struct tt_fit *fit);
 
 #endif

@@ -35,6 +35,25 @@ static double plain_form(const double h[], const double slope[])
            (h[12] * a + h[13] * b + h[14] * c + h[15] * d) * d;
 }
 
+double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, double h[])
+{
+    size_t n = cell->n_columns;
+    double sum = 0;
+
+    for (size_t j = 0; j < n; j++) { /* fold the triangles: each pair of columns once */
+        for (size_t k = 0; k < j; k++) {
+            h[j * n + k] += h[k * n + j];
+        }
+    }
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = fit->model->slope + i * fit->model->stride;
+        double total = n == TT_COLUMN_MORE ? plain_form(h, slope) : form(h, slope, n);
+        fit->leverage[i] = total / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
+        sum += fit->good[i] * fit->leverage[i];
+    }
+    return sum;
+}
+
 static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double cc[],
                           const double cb[], double *sum)
 {
@@ -57,17 +76,7 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
             h[p->column * n + q->column] += p->value * q->value * c;
         }
     }
-    for (size_t j = 0; j < n; j++) { /* fold the triangles: each pair of columns once */
-        for (size_t k = 0; k < j; k++) {
-            h[j * n + k] += h[k * n + j];
-        }
-    }
-    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        const double *slope = fit->model->slope + i * fit->model->stride;
-        double total = n == TT_COLUMN_MORE ? plain_form(h, slope) : form(h, slope, n);
-        fit->leverage[i] = total / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
-        *sum += fit->good[i] * fit->leverage[i];
-    }
+    *sum += tt_fit_cell_leverage(fit, cell, h);
 }
 
 /* What a fit spends on sightings: on those that count for their repeatability, and on all. */

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/cholesky.h"
 #include "model/frames.h"
 
 #define PIVOT_FLOOR 1e-11
@@ -17,7 +18,7 @@
 enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena,
                                    size_t n_border, size_t n_blocks, const size_t size[])
 {
-    size_t rows = 0, squares = 0, largest = 0;
+    size_t rows = 0, squares = 0;
 
     *system = (struct tt_system){.n_border = n_border, .n_blocks = n_blocks, .size = size};
     system->first = TT_ARENA_NEW(arena, n_blocks, size_t);
@@ -30,7 +31,6 @@ enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *ar
         system->d_at[t] = squares;
         rows += size[t];
         squares += size[t] * size[t];
-        largest = size[t] > largest ? size[t] : largest;
     }
     system->n_unknowns = n_border + rows;
     system->a = TT_ARENA_NEW(arena, n_border * n_border, double);
@@ -42,10 +42,9 @@ enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *ar
     system->lb = TT_ARENA_NEW(arena, rows * n_border, double);
     system->ld = TT_ARENA_NEW(arena, squares, double);
     system->c = TT_ARENA_NEW(arena, n_border * n_border, double);
-    system->work = TT_ARENA_NEW(arena, (n_border + largest) * (n_border + largest), double);
     if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL ||
         system->scale == NULL || system->la == NULL || system->lb == NULL || system->ld == NULL ||
-        system->c == NULL || system->work == NULL) {
+        system->c == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     return TIPTRUE_OK;
@@ -158,29 +157,6 @@ static bool cholesky(double m[], size_t n)
         }
     }
     return true;
-}
-
-/* x = L^-1 x */
-static void forward(const double l[], size_t n, double x[])
-{
-    for (size_t i = 0; i < n; i++) {
-        double sum = x[i];
-        for (size_t k = 0; k < i; k++) {
-            sum -= l[i * n + k] * x[k];
-        }
-        x[i] = sum / l[i * n + i];
-    }
-}
-
-/* x = L^-T x */
-static void backward(const double l[], size_t n, double x[])
-{
-    for (size_t i = n; i-- > 0;) {
-        x[i] /= l[i * n + i];
-        for (size_t k = 0; k < i; k++) {
-            x[k] -= l[i * n + k] * x[i];
-        }
-    }
 }
 
 static bool set_scale(struct tt_system *system)
@@ -299,14 +275,14 @@ void tt_system_forward(const struct tt_system *system, const double v[], double 
         size_t size = system->size[t];
         double *x_t = x + system->first[t];
         const double *lb = system->lb + (system->first[t] - nb) * nb;
-        forward(system->ld + system->d_at[t], size, x_t);
+        tt_cholesky_forward(system->ld + system->d_at[t], size, x_t);
         for (size_t i = 0; i < size; i++) {
             for (size_t j = 0; j < nb; j++) {
                 x[j] -= lb[i * nb + j] * x_t[i];
             }
         }
     }
-    forward(system->la, nb, x);
+    tt_cholesky_forward(system->la, nb, x);
 }
 
 void tt_system_solve(const struct tt_system *system, const double v[], double x[])
@@ -314,7 +290,7 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
     size_t nb = system->n_border;
 
     tt_system_forward(system, v, x);
-    backward(system->la, nb, x);
+    tt_cholesky_backward(system->la, nb, x);
     for (size_t t = 0; t < system->n_blocks; t++) {
         size_t size = system->size[t];
         double *x_t = x + system->first[t];
@@ -324,7 +300,7 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
                 x_t[i] -= lb[i * nb + j] * x[j];
             }
         }
-        backward(system->ld + system->d_at[t], size, x_t);
+        tt_cholesky_backward(system->ld + system->d_at[t], size, x_t);
     }
     for (size_t i = 0; i < system->n_unknowns; i++) {
         x[i] *= system->scale[i];
@@ -374,8 +350,8 @@ bool tt_system_solve_blocks(struct tt_system *system, double x[])
         if (!cholesky(ld, size)) {
             return false;
         }
-        forward(ld, size, x_t);
-        backward(ld, size, x_t);
+        tt_cholesky_forward(ld, size, x_t);
+        tt_cholesky_backward(ld, size, x_t);
         for (size_t i = 0; i < size; i++) {
             x_t[i] *= system->scale[first + i];
         }
@@ -398,56 +374,21 @@ void tt_system_half_solve(const struct tt_system *system, size_t block, const do
         for (size_t i = 0; i < size; i++) {
             y_t[i] = in_block[i] * system->scale[system->first[block] + i];
         }
-        forward(system->ld + system->d_at[block], size, y_t);
+        tt_cholesky_forward(system->ld + system->d_at[block], size, y_t);
         for (size_t i = 0; i < size; i++) {
             for (size_t j = 0; j < nb; j++) {
                 y[j] -= lb[i * nb + j] * y_t[i];
             }
         }
     }
-    forward(system->la, nb, y);
-}
-
-/* @inverse = (L L^T)^-1, whole; @work: n x n numbers. */
-static void invert(const double l[], size_t n, double work[], double inverse[])
-{
-    /* L^-1 row by row into @work, then its transpose times itself. */
-    for (size_t i = 0; i < n; i++) {
-        double *row = work + i * n;
-        memset(row, 0, n * sizeof *row);
-        row[i] = 1;
-        for (size_t k = 0; k < i; k++) {
-            const double by = l[i * n + k], *above = work + k * n;
-            for (size_t j = 0; j <= k; j++) {
-                row[j] -= by * above[j];
-            }
-        }
-        for (size_t j = 0; j <= i; j++) {
-            row[j] /= l[i * n + i];
-        }
-    }
-    memset(inverse, 0, n * n * sizeof *inverse);
-    for (size_t k = 0; k < n; k++) {
-        const double *row = work + k * n;
-        for (size_t i = 0; i <= k; i++) {
-            double by = row[i], *sum = inverse + i * n;
-            for (size_t j = 0; j <= i; j++) {
-                sum[j] += by * row[j];
-            }
-        }
-    }
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; j < i; j++) {
-            inverse[j * n + i] = inverse[i * n + j];
-        }
-    }
+    tt_cholesky_forward(system->la, nb, y);
 }
 
 void tt_system_invert(struct tt_system *system)
 {
     size_t nb = system->n_border;
 
-    invert(system->la, nb, system->work, system->c);
+    tt_cholesky_invert(system->la, nb, system->c);
     for (size_t i = 0; i < nb; i++) {
         for (size_t j = 0; j < nb; j++) {
             system->c[i * nb + j] *= system->scale[i] * system->scale[j];
@@ -481,7 +422,7 @@ void tt_system_block_covariance(const struct tt_system *system, size_t block, do
             cb[i * nb + j] = sum;
         }
     }
-    invert(ld, size, system->work, cc);
+    tt_cholesky_invert(ld, size, cc);
     for (size_t i = 0; i < size; i++) {
         for (size_t j = 0; j < size; j++) {
             double sum = cc[i * size + j] * scale[i] * scale[j];

@@ -42,7 +42,6 @@ struct tt_system {
     double *la, *lb, *ld; /* factors: Cholesky of the Schur complement; L_t^-1 B_t; Cholesky of each
                              block (scaled) */
     double *c;            /* border covariance, after tt_system_invert */
-    double *work;
 };
 
 /* Memory from @arena. @size is borrowed for the system's life. */

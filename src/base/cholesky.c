@@ -5,6 +5,7 @@
 #include "base/cholesky.h"
 
 #include <math.h>
+#include <string.h>
 
 /* What is left of a diagonal below this share of it is rounding: n eps with n in the hundreds. */
 #define LEAST_PIVOT 1e-13
@@ -33,20 +34,21 @@ bool tt_cholesky(double a[], size_t n)
 void tt_cholesky_forward(const double l[], size_t n, double b[])
 {
     for (size_t i = 0; i < n; i++) {
+        double sum = b[i];
         for (size_t k = 0; k < i; k++) {
-            b[i] -= l[i * n + k] * b[k];
+            sum -= l[i * n + k] * b[k];
         }
-        b[i] /= l[i * n + i];
+        b[i] = sum / l[i * n + i];
     }
 }
 
 void tt_cholesky_backward(const double l[], size_t n, double b[])
 {
     for (size_t i = n; i-- > 0;) {
-        for (size_t k = i + 1; k < n; k++) {
-            b[i] -= l[k * n + i] * b[k];
+        const double *row = l + i * n, by = b[i] /= row[i];
+        for (size_t k = 0; k < i; k++) {
+            b[k] -= row[k] * by;
         }
-        b[i] /= l[i * n + i];
     }
 }
 
@@ -59,14 +61,42 @@ double tt_cholesky_ln_det(const double l[], size_t n)
     return sum;
 }
 
+/* L^-1 row by row, the upper triangle 0. */
+static void invert_factor(const double l[], size_t n, double inverse[])
+{
+    memset(inverse, 0, n * n * sizeof *inverse);
+    for (size_t i = 0; i < n; i++) {
+        double *row = inverse + i * n;
+        row[i] = 1;
+        for (size_t k = 0; k < i; k++) {
+            const double by = l[i * n + k], *above = inverse + k * n;
+            for (size_t j = 0; j <= k; j++) {
+                row[j] -= by * above[j];
+            }
+        }
+        for (size_t j = 0; j <= i; j++) {
+            row[j] /= l[i * n + i];
+        }
+    }
+}
+
 void tt_cholesky_invert(const double l[], size_t n, double inverse[])
 {
-    for (size_t j = 0; j < n; j++) {
-        double *row = &inverse[j * n]; /* the j-th column is the j-th row */
-        for (size_t i = 0; i < n; i++) {
-            row[i] = i == j ? 1.0 : 0.0;
+    invert_factor(l, n, inverse);
+    /* its transpose times itself: row i of that needs rows i and below */
+    for (size_t i = 0; i < n; i++) {
+        double *row = inverse + i * n, own = row[i];
+        for (size_t j = 0; j <= i; j++) {
+            row[j] *= own;
         }
-        tt_cholesky_forward(l, n, row);
-        tt_cholesky_backward(l, n, row);
+        for (size_t k = i + 1; k < n; k++) {
+            const double *below = inverse + k * n, by = below[i];
+            for (size_t j = 0; j <= i; j++) {
+                row[j] += by * below[j];
+            }
+        }
+        for (size_t j = 0; j < i; j++) {
+            inverse[j * n + i] = row[j];
+        }
     }
 }
