@@ -13,6 +13,7 @@ unit_tests = \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/direct_test \
   tests/unit/adjust/evidence_test \
+  tests/unit/adjust/estimable_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
@@ -87,6 +88,7 @@ tests_unit_adjust_correlated_test_SOURCES = tests/unit/adjust/correlated_test.c 
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_direct_test_SOURCES = tests/unit/adjust/direct_test.c $(scene)
 tests_unit_adjust_evidence_test_SOURCES = tests/unit/adjust/evidence_test.c $(scene)
+tests_unit_adjust_estimable_test_SOURCES = tests/unit/adjust/estimable_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)

@@ -16,20 +16,16 @@
 #define MOST_CELLS 64
 #define MOST_ROWS (MOST_CELLS + MOST_UNKNOWNS)
 /* A function whose variance, given those chosen before, is below DEPENDENT of its own is one of
- * them: exact edges. Between that and INDEPENDENT (an edge stated to 30 nm beside a tip's
- * millimetre) rounding would show. */
+ * them: what a second tip sees of an edge, once it has seen three. Between that and INDEPENDENT (an
+ * edge known to 0.1 µm beside a pose known to 10 mm) rounding would show. */
 #define DEPENDENT 1e-12
 #define INDEPENDENT 1e-9
-/* mm^2. Where the plate is hardly known before any touch, rounding of so large a covariance would
- * show beside an edge's. */
-#define MOST_VARIANCE_MM2 25.0
 /* Coefficients below this are rounding: 0.1 nm in a change of 1 mm. */
 #define NO_PART 1e-10
 
 /* A distinct column of cells: its first cell, and its numbers. */
 struct function {
-    size_t edge, n;
-    size_t unknown[TT_MOST_ENTRIES];
+    size_t n, unknown[TT_MOST_ENTRIES];
     double value[TT_MOST_ENTRIES];
 };
 
@@ -93,7 +89,6 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
 static void gather(const struct tt_model *model, const struct tt_cell *cell, size_t column,
                    struct function *row)
 {
-    row->edge = cell->edge;
     row->n = 0;
     for (size_t k = 0; k < cell->n_entries; k++) {
         const struct tt_entry *entry = &cell->entries[k];
@@ -143,18 +138,11 @@ static double value_of(const struct function *row, const double x[])
     return sum;
 }
 
-/* An edge that an explanation lets lie elsewhere: its own variance hides no other edge's. */
-static bool widened(const struct tt_model *model, size_t edge)
-{
-    return model->terms.edge_extra_mm != NULL && model->terms.edge_extra_mm[edge] > 0;
-}
-
 /* Their covariance before any touch. After the factorisation of sightings and priors. */
-static bool covariances(struct tt_estimable_scratch *s, const struct tt_model *model)
+static void covariances(struct tt_estimable_scratch *s, const struct tt_model *model)
 {
     size_t n_unknowns = model->n_unknowns, n = s->n_rows;
     double v[MOST_UNKNOWNS] = {0};
-    bool small = true;
 
     for (size_t i = 0; i < n; i++) {
         const struct function *row = &s->rows[i];
@@ -169,10 +157,7 @@ static bool covariances(struct tt_estimable_scratch *s, const struct tt_model *m
         for (size_t j = 0; j <= i; j++) {
             s->covariance[i * n + j] = s->covariance[j * n + i] = value_of(&s->rows[j], solved);
         }
-        small =
-            small && (widened(model, row->edge) || s->covariance[i * n + i] < MOST_VARIANCE_MM2);
     }
-    return small;
 }
 
 /* The independent ones among them, and all of them by these, rows of @width numbers: Cholesky's
@@ -282,6 +267,11 @@ static void find_effects(struct tt_estimable *e, const struct tt_model *model)
     }
 }
 
+static bool widened(const struct tt_model *model, size_t edge)
+{
+    return model->terms.edge_extra_mm != NULL && model->terms.edge_extra_mm[edge] > 0;
+}
+
 /* Of edges that an explanation lets lie elsewhere: the variance of the shift where every function
  * is known. */
 static void find_left_variances(struct tt_estimable *e, const struct tt_model *model)
@@ -313,7 +303,12 @@ static bool reduce(struct tt_estimable *e, struct tt_model *model)
     struct tt_estimable_scratch *s = e->scratch;
     size_t n_unknowns = model->n_unknowns;
 
-    if (!collect(s, model) || !covariances(s, model) || (e->n = choose(s, n_unknowns)) == 0) {
+    if (!collect(s, model)) {
+        return false;
+    }
+    covariances(s, model);
+    e->n = choose(s, n_unknowns);
+    if (e->n == 0) {
         return false;
     }
     for (size_t k = 0; k < e->n; k++) {
