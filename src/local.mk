@@ -149,7 +149,7 @@ libcore_la_SOURCES = \
   src/adjust/difference.c src/adjust/difference.h \
   src/adjust/direct.c src/adjust/direct.h src/adjust/direct_circle.c \
   src/adjust/doubt.c \
-  src/adjust/estimable.c src/adjust/estimable.h \
+  src/adjust/estimable.c src/adjust/estimable.h src/adjust/estimable_functions.c src/adjust/estimable_parts.h \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/finding_add.c src/adjust/finding_add.h \
   src/adjust/findings.c src/adjust/findings.h \
@@ -174,7 +174,7 @@ libcore_la_SOURCES = \
   src/adjust/plausible_change.c \
   src/adjust/plausible_log.c \
   src/adjust/plausible_statements.c \
-  src/adjust/robust.c src/adjust/robust.h \
+  src/adjust/robust.c src/adjust/robust.h src/adjust/robust_start.c \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
   src/adjust/sightings.c \

@@ -34,54 +34,12 @@
  * marks or two edges say of it (some 1e-5), and where nothing is said it stays instead of wandering
  * with every linearisation (K. Levenberg, Quart. Appl. Math. 2 (1944) 164-168). */
 #define YAW_DRAWN_RAD 1e-3
-/* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a
- * climb's start, which need be no nearer to its end than a touch repeats. */
-#define DEVIATION_FLOOR_MM 2e-3
-#define START_STEPS 25
-#define START_STEP_DONE 1e-5
+/* Least absolute deviations of a climb's start: residuals below this count alike; asymmetry; steps
+ * of reweighting. */
 #define CLIMB_STEPS 8
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
-#define CLIMB_STEP_DONE 1e-3
-/* ---- starts ---- */
-
-bool tt_robust_start(struct tt_fit *fit)
-{
-    struct tt_model *model = fit->model;
-    struct tt_system *system = &model->system;
-
-    tt_model_linearise(model);
-    for (size_t step = 0; step < START_STEPS; step++) {
-        for (size_t i = 0; i < model->n_touches; i++) {
-            fit->weight[i] =
-                1 / (TT_FIRST_SCATTER_MM * fmax(fabs(model->residual[i]), DEVIATION_FLOOR_MM));
-        }
-        tt_model_accumulate_blocks(model, fit->weight);
-        for (size_t i = 0; i < model->n_priors; i++) {
-            const struct tt_prior *prior = &model->priors[i];
-            if (prior->kind == TT_PRIOR_RADIUS) {
-                struct tt_entry entry = {.place = prior->place, .value = 1};
-                double u = fmax(prior->u, DEVIATION_FLOOR_MM),
-                       r = model->x[tt_unknown(model, prior->block, prior->place)];
-                tt_system_add_row(system, prior->block, &entry, 1, 1 / (u * u), r - prior->value);
-            }
-        }
-        if (!tt_system_solve_blocks(system, fit->step_mm)) {
-            return false;
-        }
-        tt_model_move(model, fit->step_mm);
-        double size = 0;
-        for (size_t k = 0; k < model->n_unknowns; k++) {
-            size = fmax(size, fabs(fit->step_mm[k]));
-        }
-        if (size < START_STEP_DONE) {
-            break;
-        }
-    }
-    tt_model_linearise(model);
-    return true;
-}
-
+#define CLIMB_STEP_DONE 1e-4
 static bool by_functions(const struct tt_fit *fit)
 {
     return fit->estimable != NULL && fit->estimable->usable;
@@ -354,37 +312,65 @@ static double dof_left(const struct tt_fit *fit)
     return fmax(tt_fit_total_good(fit) - fit->spent_touch, 0.5);
 }
 
-/* Expectation and maximisation until the likelihood stands. The repeatability is held until the
- * climb has nearly ended with it, so that it cannot widen before the late touches are found. */
-static bool iterate(struct tt_fit *fit, bool held, double hopeless)
+/* Expectation, with the ln likelihood in *now, and maximisation; the repeatability stays. */
+static bool em_step(struct tt_fit *fit, double *now)
 {
-    double before = -INFINITY, size;
+    double size;
 
-    for (size_t k = 0; k < MOST_EM_STEPS; k++) {
-        double now = expect(fit);
-        tt_fit_set_weights(fit);
-        if (!climb_step(fit, &size)) {
+    *now = expect(fit);
+    tt_fit_set_weights(fit);
+    if (!climb_step(fit, &size)) {
+        return false;
+    }
+    update_shares(fit);
+    tt_fit_learn_views(fit);
+    return true;
+}
+
+/* With the repeatability held, so that it cannot widen before the late touches are found. */
+static bool iterate_held(struct tt_fit *fit, double hopeless)
+{
+    double now = -INFINITY;
+    bool stands = false;
+
+    for (size_t k = 0; k <= MOST_HELD_STEPS && !stands; k++) {
+        double before = now;
+        if (!em_step(fit, &now)) {
             return false;
         }
-        update_shares(fit);
-        tt_fit_learn_views(fit);
-        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED);
-        bool released = held && (stands || k >= MOST_HELD_STEPS);
-        if (released && now < hopeless) {
-            return false;
-        }
-        if (k == 0 || released) {
+        stands = fabs(now - before) < NEARLY_CLIMBED;
+        if (k == 0) {
             update_dof(fit);
         }
-        if (!held || released) {
-            update_scatter(fit, dof_left(fit));
+    }
+    if (now < hopeless) {
+        return false;
+    }
+    update_dof(fit);
+    update_scatter(fit, dof_left(fit));
+    return true;
+}
+
+/* Expectation and maximisation until the likelihood stands; first (@held) until it nearly does with
+ * the repeatability held. */
+static bool iterate(struct tt_fit *fit, bool held, double hopeless)
+{
+    double now = -INFINITY;
+    bool stands = false;
+
+    if (held && !iterate_held(fit, hopeless)) {
+        return false;
+    }
+    for (size_t k = 0; k < MOST_EM_STEPS && !stands; k++) {
+        double before = now;
+        if (!em_step(fit, &now)) {
+            return false;
         }
-        if (!held && stands) {
-            break;
+        if (k == 0 && !held) {
+            update_dof(fit);
         }
-        /* once released, against the likelihood with its own repeatability */
-        before = released ? -INFINITY : now;
-        held = held && !released;
+        update_scatter(fit, dof_left(fit));
+        stands = fabs(now - before) < CLIMBED;
     }
     return true;
 }

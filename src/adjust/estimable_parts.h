@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The parts of estimable.c and estimable_functions.c. */
+#ifndef TT_ADJUST_ESTIMABLE_PARTS_H
+#define TT_ADJUST_ESTIMABLE_PARTS_H
+
+#include "adjust/estimable.h"
+
+/* With more tips nothing is gained: the functions of all are one system, the unknowns one block for
+ * each. */
+#define MOST_TIPS 3
+#define MOST_UNKNOWNS 64
+#define MOST_CELLS 64
+#define MOST_ROWS (MOST_CELLS + MOST_UNKNOWNS)
+
+/* A distinct column of cells: its numbers that are not 0, by unknown. */
+struct function {
+    size_t n, unknown[TT_MOST_ENTRIES];
+    double value[TT_MOST_ENTRIES];
+};
+
+struct tt_estimable_scratch {
+    struct function rows[MOST_ROWS];
+    size_t n_rows, row_of[MOST_CELLS * TT_MOST_COLUMNS]; /* per cell and column */
+    double with[MOST_ROWS * MOST_UNKNOWNS], covariance[MOST_ROWS * MOST_ROWS];
+    double factor[MOST_ROWS * MOST_UNKNOWNS], lower[MOST_UNKNOWNS * MOST_UNKNOWNS];
+    size_t chosen[MOST_UNKNOWNS];
+};
+
+/* What sightings and priors say of the functions of @model, and what these do to its unknowns. The
+ * model's system holds the normal equations of sightings and priors. False: singular, too many
+ * functions, or too nearly dependent ones. */
+TT_MUST_USE bool tt_estimable_reduce(struct tt_estimable *estimable, struct tt_model *model);
+
+#endif
