@@ -215,7 +215,7 @@ enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attem
         return TIPTRUE_OK;
     }
     if (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN) {
-        if (!tt_robust_finish(&stage->fit)) {
+        if (!tt_fit_factor(&stage->fit, model->terms.edge_out)) {
             return TIPTRUE_OK;
         }
         status = estimate(pool, stage, made->estimates);

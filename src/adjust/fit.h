@@ -148,6 +148,8 @@ void tt_fit_update_dof(struct tt_fit *fit);
  * trace of C times the normal matrix). The weights must be those of the factored system, with
  * priors. */
 void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[]);
+/* Factor the normal matrix of the present weights, then that. False: singular. */
+TT_MUST_USE bool tt_fit_factor(struct tt_fit *fit, const bool edges[]);
 /* Leverages of the touches of @cell by the covariance @h of its columns (n_columns x n_columns;
  * spoilt); returns the sum over the good ones. */
 double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, double h[]);

@@ -445,18 +445,6 @@ static void start_shares(struct tt_fit *fit, const double keep[])
     fit->run_share = START_RUN_SHARE;
 }
 
-bool tt_robust_finish(struct tt_fit *fit)
-{
-    struct tt_model *model = fit->model;
-
-    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
-    if (!tt_system_factor(&model->system)) {
-        return false;
-    }
-    tt_fit_update_dof_only(fit, model->terms.edge_out);
-    return true;
-}
-
 /* Of the normal matrix at a climb's end. */
 static double log_det(const struct tt_fit *fit)
 {
@@ -494,7 +482,8 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     }
     double likelihood = expect(fit);
     tt_fit_set_weights(fit);
-    if (by_functions(fit) ? !tt_estimable_end(fit->estimable, fit) : !tt_robust_finish(fit)) {
+    if (by_functions(fit) ? !tt_estimable_end(fit->estimable, fit)
+                          : !tt_fit_factor(fit, model->terms.edge_out)) {
         return false;
     }
     double dof = dof_left(fit);

@@ -51,8 +51,4 @@ struct tt_climb {
  * singular. */
 TT_MUST_USE bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb);
 
-/* After it: the model's system factored and inverted at the end, with its degrees of freedom.
- * False: singular. */
-TT_MUST_USE bool tt_robust_finish(struct tt_fit *fit);
-
 #endif

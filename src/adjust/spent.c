@@ -191,6 +191,18 @@ void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[])
     set_dof(fit, (double)fit->model->n_unknowns - spent_on_priors(fit) - sights.all, &sights);
 }
 
+bool tt_fit_factor(struct tt_fit *fit, const bool edges[])
+{
+    struct tt_model *model = fit->model;
+
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
+        return false;
+    }
+    tt_fit_update_dof_only(fit, edges);
+    return true;
+}
+
 double tt_fit_total_good(const struct tt_fit *fit)
 {
     double sum = 0;
