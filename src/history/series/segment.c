@@ -55,6 +55,51 @@ static size_t prune(struct start *alive, size_t n, double each, double most)
     return kept;
 }
 
+/* The end of the last segment, and the sums up to it. */
+struct end {
+    size_t to;
+    const double *sum;
+    double squares, *over;
+};
+
+/* The cost with each start; the least of them, and the greatest; *back: the first run of the least.
+ */
+static inline double cheapest_of(struct start *alive, size_t n, size_t d, const struct end *end,
+                                 double *back, double *greatest)
+{
+    double least = HUGE_VAL, most = -HUGE_VAL, squares = end->squares;
+    size_t at = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        struct start *s = &alive[i];
+        double fit = 0;
+        for (size_t a = 0; a < d; a++) {
+            fit += (end->sum[a] + s->offset[a]) * (end->sum[a] + s->offset[a]);
+        }
+        s->all = s->cost + squares - fit * end->over[end->to - s->from];
+        most = s->all > most ? s->all : most;
+        if (s->all < least) {
+            least = s->all;
+            at = i;
+        }
+    }
+    *greatest = most;
+    *back = (double)alive[at].from;
+    return least;
+}
+
+/* For each number of axes by itself: the innermost loop of a quiet history. */
+static double cheapest(struct start *alive, size_t n, size_t d, const struct end *end, double *back,
+                       double *greatest)
+{
+    const double sum[MOST_AXES] = {end->sum[0], end->sum[1], end->sum[2]};
+    const struct end here = {end->to, sum, end->squares, end->over};
+
+    return d == 1   ? cheapest_of(alive, n, 1, &here, back, greatest)
+           : d == 2 ? cheapest_of(alive, n, 2, &here, back, greatest)
+                    : cheapest_of(alive, n, MOST_AXES, &here, back, greatest);
+}
+
 size_t tt_segment_room(size_t n)
 {
     return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
@@ -65,7 +110,8 @@ size_t tt_segment(const double *value, size_t n, size_t d, double phi, double pr
 {
     double *best = work, *back = best + n + 1, *over = back + n + 1;
     struct start *alive = (struct start *)(void *)(over + n + 1);
-    double root = sqrt(1 - phi * phi), b = (1 - phi) / root, sum[MOST_AXES] = {0}, squares = 0;
+    double root = sqrt(1 - phi * phi), b = (1 - phi) / root, sum[MOST_AXES] = {0}, squares = 0,
+           greatest;
     double each = price - (double)d * log(1 - phi * phi), slack = phi > 0 ? SLACK * (double)d : 0;
     size_t n_alive = 0, n_places = 0;
 
@@ -85,20 +131,11 @@ size_t tt_segment(const double *value, size_t n, size_t d, double phi, double pr
             new->cost += y[a] * y[a];
         }
         new->cost -= squares;
-        best[to] = HUGE_VAL;
-        for (size_t i = 0; i < n_alive; i++) {
-            struct start *s = &alive[i];
-            double fit = 0;
-            for (size_t a = 0; a < MOST_AXES; a++) {
-                fit += (sum[a] + s->offset[a]) * (sum[a] + s->offset[a]);
-            }
-            s->all = s->cost + squares - fit * over[to - s->from];
-            if (s->all < best[to]) {
-                best[to] = s->all;
-                back[to] = (double)s->from;
-            }
+        best[to] = cheapest(alive, n_alive, d, &(struct end){to, sum, squares, over}, &back[to],
+                            &greatest);
+        if (!(greatest - each < best[to] + slack)) {
+            n_alive = prune(alive, n_alive, each, best[to] + slack);
         }
-        n_alive = prune(alive, n_alive, each, best[to] + slack);
         n_alive = n_alive < MOST_ALIVE ? n_alive : thin(alive, n_alive);
     }
     for (size_t to = n; to > 0 && back[to] > 0; to = (size_t)back[to]) {
