@@ -35,7 +35,7 @@ enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *te
                                  search->run, &stage->terms, false)) != TIPTRUE_OK ||
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
             TIPTRUE_OK ||
-        (status = tt_estimable_new(search->arena, &stage->model, pool->scratch,
+        (status = tt_estimable_new(search->arena, &stage->model, &pool->scratch,
                                    &stage->fit.estimable)) != TIPTRUE_OK) {
         return status;
     }

@@ -11,13 +11,46 @@
 #include "base/cholesky.h"
 #include "model/frames.h"
 
-struct tt_estimable_scratch *tt_estimable_scratch_new(struct tt_arena *arena)
+/* Terms of an explanation, and the cells that a move parts in two. */
+#define MORE_UNKNOWNS 12
+#define MORE_CELLS 2
+
+static size_t smaller(size_t a, size_t b)
 {
-    return TT_ARENA_NEW(arena, 1, struct tt_estimable_scratch);
+    return a < b ? a : b;
+}
+
+/* With room for @model and what explanations add to it; NULL: out of memory. */
+static struct tt_estimable_scratch *scratch_new(struct tt_arena *arena,
+                                                const struct tt_model *model)
+{
+    struct tt_estimable_scratch *s = TT_ARENA_NEW(arena, 1, struct tt_estimable_scratch);
+    size_t unknowns = smaller(model->n_unknowns + MORE_UNKNOWNS, MOST_UNKNOWNS),
+           cells = smaller(MORE_CELLS * model->n_cells, MOST_CELLS), rows = cells + unknowns,
+           wide = rows * unknowns, square = unknowns * unknowns;
+    double *numbers = TT_ARENA_NEW(arena, 2 * wide + rows * rows + 3 * square, double);
+
+    if (s == NULL || numbers == NULL) {
+        return NULL;
+    }
+    *s = (struct tt_estimable_scratch){
+        .most_unknowns = unknowns,
+        .most_cells = cells,
+        .most_rows = rows,
+        .rows = TT_ARENA_NEW(arena, rows, struct function),
+        .row_of = TT_ARENA_NEW(arena, cells * TT_MOST_COLUMNS, size_t),
+        .with = numbers,
+        .factor = numbers + wide,
+        .lower = numbers + 2 * wide,
+        .normal = numbers + 2 * wide + square,
+        .inverse = numbers + 2 * wide + 2 * square,
+        .covariance = numbers + 2 * wide + 3 * square,
+    };
+    return s->rows == NULL || s->row_of == NULL ? NULL : s;
 }
 
 enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_model *model,
-                                     struct tt_estimable_scratch *scratch,
+                                     struct tt_estimable_scratch **scratch,
                                      struct tt_estimable **out)
 {
     size_t n_unknowns = model->n_unknowns;
@@ -27,27 +60,33 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
         model->picture.n > 0) {
         return TIPTRUE_OK;
     }
+    if (*scratch == NULL && (*scratch = scratch_new(arena, model)) == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (n_unknowns > (*scratch)->most_unknowns || model->n_cells > (*scratch)->most_cells) {
+        return TIPTRUE_OK;
+    }
     struct tt_estimable *made = TT_ARENA_NEW(arena, 1, struct tt_estimable);
     size_t square = n_unknowns * n_unknowns;
-    double *numbers = TT_ARENA_NEW(arena, 7 * n_unknowns + 4 * square, double);
+    double *numbers = TT_ARENA_NEW(arena, 7 * n_unknowns + 2 * square, double);
     size_t *counts = TT_ARENA_NEW(arena, model->n_cells + 1 + model->n_setups, size_t);
+    /* columns with several unknowns are the first and that of a drift */
+    size_t wide = model->at_drift == TT_NONE ? 1 : 2;
     struct tt_entry *entries =
-        TT_ARENA_NEW(arena, model->n_cells * (TT_MOST_COLUMNS + 2 * n_unknowns), struct tt_entry);
+        TT_ARENA_NEW(arena, model->n_cells * (model->stride + wide * n_unknowns), struct tt_entry);
     if (made == NULL || numbers == NULL || counts == NULL || entries == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    *made = (struct tt_estimable){.scratch = scratch,
+    *made = (struct tt_estimable){.scratch = *scratch,
                                   .entries = entries,
                                   .first = counts,
                                   .yaw = counts + model->n_cells + 1,
                                   .information = numbers,
-                                  .effect = numbers + square,
-                                  .factor = numbers + 2 * square,
-                                  .covariance = numbers + 3 * square};
+                                  .effect = numbers + square};
     double **vectors[] = {&made->mean,   &made->changed,  &made->pull, &made->right,
                           &made->settle, &made->left_var, &made->at};
     for (size_t k = 0; k < sizeof vectors / sizeof vectors[0]; k++) {
-        *vectors[k] = numbers + 4 * square + k * n_unknowns;
+        *vectors[k] = numbers + 2 * square + k * n_unknowns;
     }
     *out = made;
     return TIPTRUE_OK;
@@ -136,7 +175,7 @@ static void accumulate(struct tt_estimable *e, const struct tt_fit *fit)
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
     size_t n = e->n;
 
-    memcpy(e->factor, e->information, n * n * sizeof *e->factor);
+    memcpy(e->scratch->normal, e->information, n * n * sizeof *e->scratch->normal);
     memcpy(e->right, e->pull, n * sizeof *e->right);
     for (size_t c = 0; c < model->n_cells; c++) {
         const struct tt_cell *cell = &model->cells[c];
@@ -144,7 +183,7 @@ static void accumulate(struct tt_estimable *e, const struct tt_fit *fit)
         for (size_t i = e->first[c]; i < e->first[c + 1]; i++) {
             const struct tt_entry *p = &e->entries[i];
             const double *row = gram + p->column * cell->n_columns;
-            double *a_row = e->factor + p->place * n;
+            double *a_row = e->scratch->normal + p->place * n;
             e->right[p->place] += p->value * right[p->column];
             for (size_t j = e->first[c]; j < e->first[c + 1]; j++) {
                 const struct tt_entry *q = &e->entries[j];
@@ -165,14 +204,14 @@ bool tt_estimable_step(struct tt_estimable *e, struct tt_fit *fit, double *size)
     accumulate(e, fit);
     for (size_t s = 0; s < model->n_setups; s++) {
         if (e->yaw[s] != TT_NONE) {
-            e->factor[e->yaw[s] * (n + 1)] += fit->yaw_drawn;
+            e->scratch->normal[e->yaw[s] * (n + 1)] += fit->yaw_drawn;
         }
     }
-    if (!tt_cholesky(e->factor, n)) {
+    if (!tt_cholesky(e->scratch->normal, n)) {
         return false;
     }
-    tt_cholesky_forward(e->factor, n, step);
-    tt_cholesky_backward(e->factor, n, step);
+    tt_cholesky_forward(e->scratch->normal, n, step);
+    tt_cholesky_backward(e->scratch->normal, n, step);
     memset(dx, 0, n_unknowns * sizeof *dx);
     if (!e->settled) {
         memcpy(dx, e->settle, n_unknowns * sizeof *dx);
@@ -218,11 +257,11 @@ void tt_estimable_update_dof(struct tt_estimable *e, struct tt_fit *fit, const b
     double h[TT_MOST_COLUMNS * TT_MOST_COLUMNS];
     size_t n = e->n;
 
-    tt_cholesky_invert(e->factor, n, e->covariance);
+    tt_cholesky_invert(e->scratch->normal, n, e->scratch->inverse);
     double before = 0; /* what is left of sightings and priors: the trace of covariance times
                           information */
     for (size_t i = 0; i < n * n; i++) {
-        before += e->covariance[i] * e->information[i];
+        before += e->scratch->inverse[i] * e->information[i];
     }
     for (size_t c = 0; c < model->n_cells && edges != NULL; c++) {
         const struct tt_cell *cell = &model->cells[c];
@@ -234,7 +273,7 @@ void tt_estimable_update_dof(struct tt_estimable *e, struct tt_fit *fit, const b
             for (size_t j = e->first[c]; j < e->first[c + 1]; j++) {
                 const struct tt_entry *p = &e->entries[i], *q = &e->entries[j];
                 h[p->column * cell->n_columns + q->column] +=
-                    p->value * q->value * e->covariance[p->place * n + q->place];
+                    p->value * q->value * e->scratch->inverse[p->place * n + q->place];
             }
         }
         (void)tt_fit_cell_leverage(fit, cell, h);
@@ -254,7 +293,7 @@ bool tt_estimable_end(struct tt_estimable *e, struct tt_fit *fit)
     }
     tt_model_move_sights(model, dx);
     accumulate(e, fit);
-    if (!tt_cholesky(e->factor, e->n)) {
+    if (!tt_cholesky(e->scratch->normal, e->n)) {
         return false;
     }
     tt_estimable_update_dof(e, fit, model->terms.edge_out);
@@ -263,7 +302,7 @@ bool tt_estimable_end(struct tt_estimable *e, struct tt_fit *fit)
 
 double tt_estimable_log_det(const struct tt_estimable *e)
 {
-    return e->log_det + tt_cholesky_ln_det(e->factor, e->n);
+    return e->log_det + tt_cholesky_ln_det(e->scratch->normal, e->n);
 }
 
 double tt_estimable_variance(const struct tt_estimable *e, const struct tt_model *model,
@@ -274,7 +313,8 @@ double tt_estimable_variance(const struct tt_estimable *e, const struct tt_model
     for (size_t i = 0; i < e->n; i++) {
         for (size_t j = 0; j < e->n; j++) {
             variance += e->effect[i * model->n_unknowns + unknown] *
-                        e->effect[j * model->n_unknowns + unknown] * e->covariance[i * e->n + j];
+                        e->effect[j * model->n_unknowns + unknown] *
+                        e->scratch->inverse[i * e->n + j];
         }
     }
     return variance;

@@ -14,15 +14,14 @@
 
 #include "adjust/fit.h"
 
-struct tt_estimable_scratch; /* for linearisations; those of one search share it */
+struct tt_estimable_scratch; /* those of one search share it */
 
 struct tt_estimable {
     bool usable;              /* else every step is one of the whole model */
     size_t n;                 /* independent functions */
     size_t *first;            /* per cell: its first entry; one more at the end */
     struct tt_entry *entries; /* of the cells' columns on the functions */
-    double *factor, *right;   /* of the functions' normal matrix, by Cholesky; right side */
-    double *covariance;       /* its inverse, after tt_estimable_update_dof */
+    double *right;            /* of their normal equations, and what solves them */
     double *information;      /* n x n: inverse of their covariance before any touch */
     double *mean;    /* what they are expected to have changed by since the linearisation */
     double *changed; /* what they have changed by (subtracted, as all steps are) */
@@ -41,14 +40,11 @@ struct tt_estimable {
     struct tt_estimable_scratch *scratch;
 };
 
-/* In @arena; NULL: out of memory. */
-struct tt_estimable_scratch *tt_estimable_scratch_new(struct tt_arena *arena);
-
-/* Memory for those of @model in @arena, @scratch borrowed; NULL in *out where the model is too
- * large to gain by it, or has views. */
+/* Memory for those of @model in @arena; NULL in *out where the model is too large to gain by it, or
+ * has views. *scratch is borrowed; where it is NULL, with room for this model and more terms. */
 TT_MUST_USE enum tiptrue_status tt_estimable_new(struct tt_arena *arena,
                                                  const struct tt_model *model,
-                                                 struct tt_estimable_scratch *scratch,
+                                                 struct tt_estimable_scratch **scratch,
                                                  struct tt_estimable **out);
 
 /* Begin at the linearisation at which fit->model is; nothing has changed since. Not usable where

@@ -17,18 +17,23 @@
 /* Coefficients below this are rounding: 0.1 nm in a change of 1 mm. */
 #define NO_PART 1e-10
 
-/* Column @column of @cell into @row. */
-static void gather(const struct tt_model *model, const struct tt_cell *cell, size_t column,
+/* Column @column of @cell into @row; false: too many numbers. */
+static bool gather(const struct tt_model *model, const struct tt_cell *cell, size_t column,
                    struct function *row)
 {
     row->n = 0;
     for (size_t k = 0; k < cell->n_entries; k++) {
         const struct tt_entry *entry = &cell->entries[k];
-        if (entry->column == column) {
-            row->unknown[row->n] = tt_unknown(model, cell->block, entry->place);
-            row->value[row->n++] = entry->value;
+        if (entry->column != column) {
+            continue;
         }
+        if (row->n == MOST_PARTS) {
+            return false;
+        }
+        row->unknown[row->n] = tt_unknown(model, cell->block, entry->place);
+        row->value[row->n++] = entry->value;
     }
+    return true;
 }
 
 /* The distinct columns of all cells; false: more than there is room for. */
@@ -42,11 +47,10 @@ static bool collect(struct tt_estimable_scratch *s, const struct tt_model *model
     s->n_rows = 0;
     for (size_t c = 0; c < model->n_cells; c++) {
         for (size_t column = 0; column < model->cells[c].n_columns; column++) {
-            if (s->n_rows == MOST_ROWS) {
+            struct function *row = &s->rows[s->n_rows];
+            if (s->n_rows == s->most_rows || !gather(model, &model->cells[c], column, row)) {
                 return false;
             }
-            struct function *row = &s->rows[s->n_rows];
-            gather(model, &model->cells[c], column, row);
             bool alone = row->n == 1 && row->value[0] == 1;
             size_t *had = alone ? &single[row->unknown[0]] : NULL;
             size_t number = had != NULL && *had != TT_NONE ? *had : s->n_rows++;

@@ -14,17 +14,23 @@
 #define MOST_ROWS (MOST_CELLS + MOST_UNKNOWNS)
 
 /* A distinct column of cells: its numbers that are not 0, by unknown. */
+#define MOST_PARTS 16
 struct function {
-    size_t n, unknown[TT_MOST_ENTRIES];
-    double value[TT_MOST_ENTRIES];
+    size_t n, unknown[MOST_PARTS];
+    double value[MOST_PARTS];
 };
 
 struct tt_estimable_scratch {
-    struct function rows[MOST_ROWS];
-    size_t n_rows, row_of[MOST_CELLS * TT_MOST_COLUMNS]; /* per cell and column */
-    double with[MOST_ROWS * MOST_UNKNOWNS], covariance[MOST_ROWS * MOST_ROWS];
-    double factor[MOST_ROWS * MOST_UNKNOWNS], lower[MOST_UNKNOWNS * MOST_UNKNOWNS];
-    size_t chosen[MOST_UNKNOWNS];
+    size_t most_unknowns, most_cells, most_rows; /* there is room for */
+    /* of a linearisation */
+    struct function *rows;
+    size_t n_rows, *row_of;       /* per cell and column */
+    size_t chosen[MOST_UNKNOWNS]; /* rows */
+    double *with, *covariance;    /* of rows, with all unknowns; with each other */
+    double *factor, *lower;       /* of that */
+    /* of a step: Cholesky's factor of the functions' normal matrix; its inverse after
+     * tt_estimable_update_dof */
+    double *normal, *inverse;
 };
 
 /* What sightings and priors say of the functions of @model, and what these do to its unknowns. The

@@ -9,7 +9,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/estimable.h"
 #include "adjust/explain_parts.h"
 
 /* Sightings alone show a mode of theirs when its ln odds are above this and this far ahead of any
@@ -317,7 +316,6 @@ static enum tiptrue_status pool_init(struct tt_pool *pool, const struct tt_searc
     *pool = (struct tt_pool){.search = search};
     pool->keep = TT_ARENA_NEW(search->arena, rows, double);
     pool->left = TT_ARENA_NEW(search->arena, rows, double);
-    pool->scratch = tt_estimable_scratch_new(search->arena);
     double dof;
     pool->sight_var_mm2 = tt_sighting_variance(search, &dof);
     for (size_t j = 0; j < search->plate->n_edges; j++) {
@@ -328,8 +326,7 @@ static enum tiptrue_status pool_init(struct tt_pool *pool, const struct tt_searc
         }
         pool->n_edges_seen += seen;
     }
-    return pool->keep == NULL || pool->left == NULL || pool->scratch == NULL ? TIPTRUE_E_MEMORY
-                                                                             : TIPTRUE_OK;
+    return pool->keep == NULL || pool->left == NULL ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
 }
 
 /* Setups without two sighted marks: how they are turned is looked for. */

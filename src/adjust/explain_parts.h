@@ -56,8 +56,8 @@ struct tt_pool {
     struct tt_candidate *candidates, *best;
     struct tt_stage *plain; /* without any term */
     size_t n, n_edges_seen;
-    double *keep, *left; /* scratch: per touch, per row */
-    struct tt_estimable_scratch *scratch;
+    double *keep, *left;                  /* scratch: per touch, per row */
+    struct tt_estimable_scratch *scratch; /* NULL at first */
     double sight_var_mm2;
     double work; /* touches climbed */
 };
