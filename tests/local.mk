@@ -51,7 +51,9 @@ unit_tests = \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
   tests/unit/history/compare_test \
+  tests/unit/history/predict_test \
   tests/unit/history/response_test \
+  tests/unit/history/series_test \
   tests/unit/history/store_test \
   tests/unit/history/tracks_test \
   tests/unit/ingest/bytes_test \
