@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the explanations of the touches from above mean together: as decide.c for the edges. */
+/* What the explanations of the touches from above mean together: which faults there are, and what
+ * all of them leave of each height, by their probabilities. */
 #include "config.h"
 
 #include "adjust/height_pool.h"
@@ -8,317 +9,284 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/explain_parts.h"
 #include "adjust/uncertainty.h"
-#include "base/distribution.h"
 
-#define HEIGHT_NESTED_LN 2.3
-#define HEIGHT_FEW_ASIDE 2
-#define HEIGHT_TAIL 5e-4
-/* ln evidence, times touches beyond a height and a face runout, that a face runout must have more
- * where some of the tip's touches are rejected. */
-#define FACE_AMONG_LATE 3.0
+/* Good touches of a tip that a face runout is adopted on: more than it and the height are. */
 #define FACE_UNKNOWNS 3
-/* Standard uncertainties of a rival's own that are held with its height. */
-#define RIVAL_OPEN 0.5
-/* Standard uncertainties within which a rival is held: 95 %, normal. */
-#define COVERING 1.96
-#define LEAST_APART_MM 1e-5
+/* ln odds, times good touches beyond that, that a face runout must lead by where touches of its tip
+ * are rejected: late ones look like one. */
+#define FACE_AMONG_LATE 1.0
+/* A tip whose face runs out does so in all its runs: that few tips have it says nothing for this
+ * one, so that for the heights it is so many times as probable, with any tip. */
+#define FACE_OFTEN 4.0
+/* ln odds behind the most probable explanation within which one bears on the heights. */
+#define HEIGHT_PART_LN 7.0
+#define MOST_HEIGHT_PARTS 96
+#define HEIGHT_PART_STEP 0.25 /* by which that is drawn in where there are more */
+/* Probability of explanations beyond U from which a height is ambiguous: of all, and of those with
+ * another pad off, which may be so by anything. */
+#define HEIGHT_BEYOND 0.03
+#define HEIGHT_PAD_BEYOND 0.01
 
-/* The fit that stands for @found in results, or as a rival: least squares of its good touches.
- * TIPTRUE_E_DEGENERATE: they do not determine it. */
-static enum tiptrue_status finish(const struct tt_height_pool *s, const struct tt_height_fit *found,
-                                  bool rival, struct tt_height_fit **finished)
+/* Least squares of what @found calls good. TIPTRUE_E_DEGENERATE: that does not determine it. */
+static enum tiptrue_status finish(const struct tt_height_pool *s,
+                                  const struct tt_height_explanation *found, bool proper,
+                                  struct tt_height_fit **finished)
 {
     struct tt_height_fit *fit = *finished = TT_ARENA_NEW(s->arena, 1, struct tt_height_fit);
-    double *good = TT_ARENA_NEW(s->arena, s->heights->n_rows, double);
 
-    if (fit == NULL || good == NULL ||
-        tt_height_fit_init(fit, s->arena, s->heights, found->modes, found->n_modes, rival) !=
-            TIPTRUE_OK) {
+    if (fit == NULL || tt_height_fit_init(fit, s->arena, s->heights, found->modes, found->n_modes,
+                                          proper) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 0; i < s->heights->n_rows; i++) {
-        good[i] = found->good[i] > 0.5 ? 1 : 0;
-    }
-    return tt_height_least_squares(fit, good) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
+    return tt_height_least_squares(fit, found->good) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
 }
 
-/* One or two touches set aside that are no further off than the good ones' tail are taken back. */
-static bool take_back(const struct tt_height_pool *s, struct tt_height_fit *fit)
-{
-    size_t aside = 0, n = s->heights->n_rows;
-    double *good = TT_ARENA_NEW(s->arena, n, double);
-    double dof = fmax(fit->pooled_dof, 1);
+/* ---- which faults there are ---- */
 
-    if (good == NULL) {
-        return false;
+static bool same_faults(const struct tt_height_explanation *a,
+                        const struct tt_height_explanation *b)
+{
+    size_t same = 0;
+
+    for (size_t i = 0; i < a->n_modes; i++) {
+        for (size_t k = 0; k < b->n_modes; k++) {
+            same += a->modes[i].kind == b->modes[k].kind && a->modes[i].what == b->modes[k].what;
+        }
     }
-    memcpy(good, fit->good, n * sizeof *good);
-    double reach = tt_student_quantile(1 - HEIGHT_TAIL / (double)n, dof);
-    for (size_t i = 0; i < n; i++) {
-        bool near =
-            fabs(fit->residual[i]) < reach * sqrt(fit->variance_mm2 * (1 + fit->leverage[i]));
-        aside += fit->good[i] == 0;
-        good[i] = fit->good[i] == 0 && near ? 1 : good[i];
-    }
-    if (aside == 0 || aside > HEIGHT_FEW_ASIDE || memcmp(good, fit->good, n * sizeof *good) == 0) {
-        return true;
-    }
-    return tt_height_least_squares(fit, good);
+    return a->n_modes == b->n_modes && same == a->n_modes;
 }
 
-static bool has_mode(const struct tt_height_fit *fit, const struct tt_height_mode *mode)
+/* ln odds that the face runouts of @e must lead by; infinite: one rests on no more good touches
+ * than any numbers would fit. */
+static double must_lead_by(const struct tt_height_pool *s, const struct tt_height_explanation *e)
 {
-    for (size_t m = 0; m < fit->n_modes; m++) {
-        if (fit->modes[m].kind == mode->kind && fit->modes[m].what == mode->what) {
+    double lead = 0;
+
+    for (size_t m = 0; m < e->n_modes; m++) {
+        size_t good = 0, all = 0;
+        for (size_t i = 0; i < s->heights->n_rows; i++) {
+            bool of_tip = s->heights->rows[i].tip == e->modes[m].what;
+            all += of_tip;
+            good += of_tip && e->good[i] > 0;
+        }
+        if (e->modes[m].kind == TT_HEIGHT_FACE && all > good) {
+            lead += FACE_AMONG_LATE / ((double)good - FACE_UNKNOWNS);
+        }
+        if (e->modes[m].kind == TT_HEIGHT_FACE &&
+            (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS)) {
+            return INFINITY;
+        }
+    }
+    return lead;
+}
+
+/* ln evidence by which the faults of @e are adopted, of all sets of good touches. */
+static double claim(const struct tt_height_pool *s, const struct tt_height_explanation *e)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < s->n_found; i++) {
+        const struct tt_height_explanation *other = &s->found[i];
+        sum += same_faults(e, other)
+                   ? exp(other->log_evidence - e->log_evidence - must_lead_by(s, other))
+                   : 0;
+    }
+    return e->log_evidence + log(sum);
+}
+
+/* The most probable set of good touches of the faults that are adopted; NULL: none. */
+static const struct tt_height_explanation *best_of(const struct tt_height_pool *s)
+{
+    const struct tt_height_explanation *best = NULL;
+    double most = -INFINITY;
+
+    for (size_t i = 0; i < s->n_found; i++) {
+        const struct tt_height_explanation *e = &s->found[i];
+        if (must_lead_by(s, e) == INFINITY) {
+            continue;
+        }
+        bool same = best != NULL && same_faults(e, best);
+        double its = same ? most : claim(s, e);
+        if (same ? e->log_evidence > best->log_evidence : its > most) {
+            best = e;
+            most = its;
+        }
+    }
+    return best;
+}
+
+/* ---- what they leave of the heights ---- */
+
+/* ln evidence with which @e bears on the heights. */
+static double for_heights(const struct tt_height_pool *s, const struct tt_height_explanation *e)
+{
+    double ln = e->log_evidence;
+
+    for (size_t m = 0; m < e->n_modes; m++) {
+        ln += e->modes[m].kind == TT_HEIGHT_FACE ? log(FACE_OFTEN * (double)s->heights->n_tips) : 0;
+    }
+    return ln;
+}
+
+/* Whether the modes of @e hold those of @less; *more: ln prior probability of the others. */
+static bool adds_to(const struct tt_height_explanation *e, const struct tt_height_explanation *less,
+                    double *more)
+{
+    size_t same = 0;
+
+    *more = 0;
+    for (size_t i = 0; i < e->n_modes; i++) {
+        const struct tt_height_mode *mode = &e->modes[i];
+        bool there = false;
+        for (size_t k = 0; k < less->n_modes; k++) {
+            const struct tt_height_mode *other = &less->modes[k];
+            there = there || (mode->kind == other->kind && mode->what == other->what &&
+                              mode->size == other->size);
+        }
+        same += there;
+        *more += there ? 0 : mode->log_p;
+    }
+    return same == less->n_modes && e->n_modes > less->n_modes;
+}
+
+/* Whether @e only adds modes that no touch speaks for to another explanation: what a run cannot
+ * show widens no height of a run that raises questions, as it widens none of another. */
+static bool is_idle(const struct tt_height_pool *s, const struct tt_height_explanation *e)
+{
+    double more;
+
+    for (size_t i = 0; i < s->n_found; i++) {
+        const struct tt_height_explanation *less = &s->found[i];
+        if (adds_to(e, less, &more) && e->log_evidence - more <= less->log_evidence &&
+            memcmp(e->good, less->good, s->heights->n_rows * sizeof *e->good) == 0) {
             return true;
         }
     }
     return false;
 }
 
-static bool adds_to(const struct tt_height_fit *more, const struct tt_height_fit *less)
+/* ln evidence from which explanations bear on the heights. */
+static double least_of_parts(const struct tt_height_pool *s)
 {
-    size_t same = 0;
-
-    for (size_t i = 0; i < less->n_modes; i++) {
-        same += has_mode(more, &less->modes[i]);
-    }
-    return same == less->n_modes && more->n_modes > less->n_modes;
-}
-
-/* ln evidence by which explanations are adopted: late touches of a tip look like a face runout, so
- * that one among them must be the more probable by far. */
-static double claim(const struct tt_height_fit *fit)
-{
-    double ln = fit->log_evidence;
-
-    for (size_t m = 0; m < fit->n_modes; m++) {
-        size_t good = 0, all = 0;
-        for (size_t i = 0; i < fit->heights->n_rows; i++) {
-            bool of_tip = fit->heights->rows[i].tip == fit->modes[m].what;
-            all += of_tip;
-            good += of_tip && fit->good[i] > 0.5;
-        }
-        if (fit->modes[m].kind == TT_HEIGHT_FACE &&
-            (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS)) {
-            return -INFINITY;
-        }
-        ln -= fit->modes[m].kind == TT_HEIGHT_FACE && all > good
-                  ? FACE_AMONG_LATE / (double)(good - FACE_UNKNOWNS)
-                  : 0;
-    }
-    return ln;
-}
-
-const struct tt_height_fit *tt_height_best(const struct tt_height_pool *s)
-{
-    const struct tt_height_fit *best = s->found[0];
-
-    for (size_t i = 1; i < s->n_found; i++) {
-        best = claim(s->found[i]) > claim(best) ? s->found[i] : best;
-    }
-    return best;
-}
-
-/* By how much @other is behind @best, ln of the evidences. A tip whose face runs out does so in all
- * its runs: that few tips have it says nothing for any of them, so that as a rival it has even odds
- * beforehand. */
-static double behind(const struct tt_height_fit *best, const struct tt_height_fit *other)
-{
-    double ln = best->log_evidence - other->log_evidence;
-
-    for (size_t m = 0; m < other->n_modes; m++) {
-        ln += other->modes[m].kind == TT_HEIGHT_FACE && !has_mode(best, &other->modes[m])
-                  ? other->modes[m].log_p - log(0.5)
-                  : 0;
-    }
-    return ln;
-}
-
-static bool counts(const struct tt_height_fit *best, const struct tt_height_fit *other)
-{
-    return other != best &&
-           behind(best, other) < (adds_to(other, best) ? HEIGHT_NESTED_LN : TT_RIVAL_LN);
-}
-
-/* ---- what rivals leave of a height ---- */
-
-struct decision {
-    struct tt_height_choice *choice;
-    size_t n_tips;
-    double *off; /* of the rival at hand, each tip */
-    double *g;   /* room for a gradient and its product */
-    const struct tt_height_fit *first;
-    double first_odds;
-};
-
-static void blame(struct tt_height_choice *choice, const struct tt_height_fit *rival, double odds)
-{
-    if (choice->rival == NULL || odds < choice->rival_odds) {
-        choice->rival = rival;
-        choice->rival_odds = odds;
-    }
-}
-
-/* Differences of a rival's heights from the adopted ones' into the second moment, and what is too
- * far off for it. @odds: against it. */
-static void weigh(struct decision *d, const struct tt_height_fit *rival, double share, double odds)
-{
-    struct tt_height_choice *choice = d->choice;
-    size_t n = d->n_tips;
-    double *g = d->g, *off = d->off;
-    bool any = false;
-
-    for (size_t t = 0; t < n; t++) {
-        tt_height_gradient(choice->fit, choice->slope_known, t, TT_NONE, g);
-        struct tt_height_sum own = tt_height_sum_of(choice->fit, g, g + choice->fit->n);
-        tt_height_gradient(rival, choice->slope_known, t, TT_NONE, g);
-        struct tt_height_sum other = tt_height_sum_of(rival, g, g + rival->n);
-        off[t] = other.value_mm - own.value_mm;
-        double enlarged = own.variance_mm2 + share * off[t] * off[t];
-        double mine = tt_factor_line(fmax(choice->fit->pooled_dof, 1)) * sqrt(enlarged),
-               its = tt_factor_line(fmax(rival->pooled_dof, 1)) * sqrt(other.variance_mm2);
-        bool far = odds < exp(TT_RIVAL_LN) && fabs(off[t]) > mine && fabs(off[t]) > its;
-        choice->ambiguous[t] = choice->ambiguous[t] || far;
-        any = any || far;
-    }
-    for (size_t t = 0; t < n; t++) {
-        for (size_t u = 0; u < n; u++) {
-            choice->rivals_mm2[t * n + u] += share * off[t] * off[u];
-        }
-    }
-    if (any) {
-        blame(choice, rival, odds);
-    }
-}
-
-/* A height on this plate, or a difference, with the variance that its touches leave. */
-static struct tt_height_sum on_plate(const struct tt_height_fit *fit, bool slope_known, size_t tip,
-                                     size_t over, double *g)
-{
-    tt_height_gradient(fit, slope_known, tip, over, g);
-    struct tt_height_sum sum = tt_height_sum_of(fit, g, g + fit->n);
-    sum.variance_mm2 =
-        fmax(sum.variance_mm2 - tt_height_part(fit, g + fit->n, TT_HEIGHT_OF_PAD), 0);
-    return sum;
-}
-
-/* Share of the squared differences that, added to the second moment, makes the height of @tip on
- * this plate, or its difference from @over, hold what @rival says, with some of what it leaves open
- * itself. */
-static double to_cover(const struct decision *d, const struct tt_height_fit *rival, size_t tip,
-                       size_t over)
-{
-    const struct tt_height_choice *choice = d->choice;
-    size_t n = d->n_tips;
-    double apart = fabs(d->off[tip] - (over != TT_NONE ? d->off[over] : 0)),
-           has = choice->rivals_mm2[tip * n + tip];
-
-    if (apart < LEAST_APART_MM) {
-        return 0;
-    }
-    struct tt_height_sum own = on_plate(choice->fit, choice->slope_known, tip, over, d->g),
-                         its = on_plate(rival, choice->slope_known, tip, over, d->g);
-    double need = (apart + fmin(RIVAL_OPEN * sqrt(its.variance_mm2), apart)) / COVERING;
-    has += own.variance_mm2;
-    has += over != TT_NONE
-               ? choice->rivals_mm2[over * n + over] - 2 * choice->rivals_mm2[tip * n + over]
-               : 0;
-    return (need * need - has) / (apart * apart);
-}
-
-static void cover(struct decision *d, const struct tt_height_fit *rival)
-{
-    size_t n = d->n_tips;
-    double most = 0;
-
-    for (size_t t = 0; t < n; t++) {
-        most = fmax(most, to_cover(d, rival, t, TT_NONE));
-        for (size_t u = 0; u < t; u++) {
-            most = fmax(most, to_cover(d, rival, t, u));
-        }
-    }
-    for (size_t t = 0; t < n; t++) {
-        for (size_t u = 0; u < n; u++) {
-            d->choice->rivals_mm2[t * n + u] += most * d->off[t] * d->off[u];
-        }
-    }
-}
-
-/* Heights that the rivals leave too little of: as decide.c, the same limit. */
-static void doubt(struct decision *d)
-{
-    struct tt_height_choice *choice = d->choice;
-
-    for (size_t t = 0; t < d->n_tips && d->first != NULL; t++) {
-        tt_height_gradient(choice->fit, choice->slope_known, t, TT_NONE, d->g);
-        double whole = tt_height_variance(choice->fit, d->g, d->g + choice->fit->n) +
-                       choice->rivals_mm2[t * d->n_tips + t];
-        if (whole > TT_HEIGHT_LITTLE * TT_HEIGHT_LITTLE * choice->all_good_mm2[t]) {
-            choice->ambiguous[t] = true;
-            blame(choice, d->first, d->first_odds);
-        }
-    }
-}
-
-static enum tiptrue_status weigh_all(const struct tt_height_pool *s, struct decision *d,
-                                     const struct tt_height_fit *best)
-{
-    double sum = 1;
+    size_t n = MOST_HEIGHT_PARTS + 1;
+    double least = -INFINITY;
 
     for (size_t i = 0; i < s->n_found; i++) {
-        sum += counts(best, s->found[i]) ? exp(s->found[i]->log_evidence - best->log_evidence) : 0;
+        least = fmax(least, for_heights(s, &s->found[i]) - HEIGHT_PART_LN);
+    }
+    for (; n > MOST_HEIGHT_PARTS; least += HEIGHT_PART_STEP) {
+        n = 0;
+        for (size_t i = 0; i < s->n_found; i++) {
+            n += for_heights(s, &s->found[i]) >= least + HEIGHT_PART_STEP;
+        }
+    }
+    return least;
+}
+
+static enum tiptrue_status fill_parts(const struct tt_height_pool *s,
+                                      struct tt_height_choice *choice)
+{
+    double least = least_of_parts(s), sum = 0;
+
+    choice->parts = TT_ARENA_NEW(s->arena, MOST_HEIGHT_PARTS, struct tt_height_part);
+    if (choice->parts == NULL) {
+        return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < s->n_found; i++) {
-        if (!counts(best, s->found[i])) {
+        double ln = for_heights(s, &s->found[i]);
+        struct tt_height_part *part = &choice->parts[choice->n_parts];
+        if (ln < least || is_idle(s, &s->found[i])) {
             continue;
         }
-        double ratio = exp(s->found[i]->log_evidence - best->log_evidence);
-        struct tt_height_fit *rival;
-        enum tiptrue_status status = finish(s, s->found[i], true, &rival);
-        if (status == TIPTRUE_E_DEGENERATE) {
-            continue; /* says nothing of a height */
-        }
-        if (status != TIPTRUE_OK) {
+        enum tiptrue_status status = finish(s, &s->found[i], true, &part->fit);
+        if (status == TIPTRUE_E_MEMORY) {
             return status;
         }
-        weigh(d, rival, ratio / sum, 1 / ratio);
-        cover(d, rival);
-        if (d->first == NULL || 1 / ratio < d->first_odds) {
-            d->first = rival;
-            d->first_odds = 1 / ratio;
+        if (status == TIPTRUE_OK) {
+            sum += part->probability = exp(ln - least - HEIGHT_PART_LN);
+            choice->n_parts++;
         }
     }
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        choice->parts[i].probability /= sum;
+    }
     return TIPTRUE_OK;
+}
+
+/* The explanation that contributes most to what the height at hand scatters about @value_mm. */
+static void blame(struct tt_height_choice *choice, double value_mm)
+{
+    double most = -1, first = 0;
+
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        const struct tt_height_part *part = &choice->parts[i];
+        double off = part->value_mm - value_mm, moves = part->probability * off * off;
+        first = fmax(first, part->probability);
+        if (moves > most) {
+            most = moves;
+            choice->rival = part->fit;
+            choice->rival_odds = part->probability;
+        }
+    }
+    choice->rival_odds = first / choice->rival_odds;
+}
+
+/* Whether in @a a pad is off that in @b is not. */
+static bool has_other_pad(const struct tt_height_fit *a, const struct tt_height_fit *b)
+{
+    bool other = false;
+
+    for (size_t i = 0; i < a->n_modes; i++) {
+        bool there = a->modes[i].kind != TT_HEIGHT_PAD && a->modes[i].kind != TT_HEIGHT_PAD_FAR;
+        for (size_t k = 0; k < b->n_modes; k++) {
+            there = there ||
+                    (a->modes[i].kind == b->modes[k].kind && a->modes[i].what == b->modes[k].what);
+        }
+        other = other || !there;
+    }
+    return other;
+}
+
+/* Heights of which explanations that are not improbable lie beyond U, or with far less worth than
+ * the same touches, all good, would give. */
+static void doubt(struct tt_height_choice *choice)
+{
+    for (size_t t = 0; t < choice->fit->heights->n_tips && choice->n_parts > 1; t++) {
+        struct tt_height_worth worth = tt_height_worth_of(choice, t, TT_NONE);
+        double expanded = tt_factor_line(worth.dof) * worth.u_mm, beyond = 0, pads = 0;
+        for (size_t i = 0; i < choice->n_parts; i++) {
+            const struct tt_height_part *part = &choice->parts[i];
+            bool far = fabs(part->value_mm - worth.value_mm) > expanded,
+                 other =
+                     has_other_pad(part->fit, choice->fit) || has_other_pad(choice->fit, part->fit);
+            beyond += far ? part->probability : 0;
+            pads += far && other ? part->probability : 0;
+        }
+        if (beyond > HEIGHT_BEYOND || pads > HEIGHT_PAD_BEYOND ||
+            worth.u_mm > TT_HEIGHT_LITTLE * sqrt(choice->all_good_mm2[t])) {
+            choice->ambiguous[t] = true;
+            blame(choice, worth.value_mm);
+        }
+    }
 }
 
 enum tiptrue_status tt_height_decide(const struct tt_height_pool *s,
                                      struct tt_height_choice *choice)
 {
-    const struct tt_height_fit *best = tt_height_best(s);
-    struct decision d = {.choice = choice, .n_tips = s->heights->n_tips};
-    size_t most = best->n + 2 * TT_MOST_HEIGHT_MODES + s->heights->n_pads;
+    const struct tt_height_explanation *best = best_of(s);
+    enum tiptrue_status status =
+        best == NULL ? TIPTRUE_E_DEGENERATE : finish(s, best, false, &choice->fit);
 
-    d.off = TT_ARENA_NEW(s->arena, d.n_tips, double);
-    d.g = TT_ARENA_NEW(s->arena, 2 * most, double);
-    if (d.off == NULL || d.g == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    enum tiptrue_status status = finish(s, best, false, &choice->fit);
     if (status != TIPTRUE_OK) {
         return status;
-    }
-    if (!take_back(s, choice->fit)) {
-        return TIPTRUE_E_MEMORY;
     }
     choice->slope_known = tt_height_slope_is_known(choice->fit, 0);
-    status = tt_height_all_good(s, choice) ? weigh_all(s, &d, best) : TIPTRUE_E_MEMORY;
+    status = tt_height_all_good(s, choice) ? fill_parts(s, choice) : TIPTRUE_E_MEMORY;
     if (status != TIPTRUE_OK) {
         return status;
     }
-    doubt(&d);
+    doubt(choice);
     return TIPTRUE_OK;
 }
 
@@ -329,9 +297,8 @@ bool tt_height_all_good(const struct tt_height_pool *s, struct tt_height_choice 
     const struct tt_height_fit *chosen = choice->fit;
     enum tiptrue_status status =
         tt_height_fit_init(&fit, s->arena, s->heights, chosen->modes, chosen->n_modes, false);
-    double *g = status == TIPTRUE_OK ? TT_ARENA_NEW(s->arena, 2 * fit.n, double) : NULL;
 
-    if (g == NULL) {
+    if (status != TIPTRUE_OK) {
         return false;
     }
     fit.variance_mm2 = chosen->variance_mm2;
@@ -342,8 +309,8 @@ bool tt_height_all_good(const struct tt_height_pool *s, struct tt_height_choice 
         return false;
     }
     for (size_t t = 0; t < s->heights->n_tips; t++) {
-        tt_height_gradient(&fit, choice->slope_known, t, TT_NONE, g);
-        choice->all_good_mm2[t] = tt_height_variance(&fit, g, g + fit.n);
+        tt_height_gradient(&fit, choice->slope_known, t, TT_NONE, choice->g);
+        choice->all_good_mm2[t] = tt_height_variance(&fit, choice->g, choice->g + fit.n);
     }
     return true;
 }

@@ -279,12 +279,8 @@ static enum tiptrue_status kept_of_tip(struct tt_view *view, size_t t)
     const struct tt_height_choice *choice = view->heights;
     const struct tt_height_fit *fit = choice->fit;
     size_t all, kept;
-    double *g = TT_ARENA_NEW(view->scratch, 2 * fit->n, double);
 
-    if (g == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    if (!tt_height_too_few(choice, t, g, &all, &kept)) {
+    if (!tt_height_too_few(choice, t, &all, &kept)) {
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,

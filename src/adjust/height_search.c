@@ -8,26 +8,28 @@
 #include <string.h>
 
 #include "adjust/explain_parts.h"
-#include "adjust/height_climb.h"
 #include "adjust/height_pool.h"
 
-/* Ends of climbs that are kept of one set of modes. */
-#define MOST_HEIGHT_ENDS 4
-#define MOST_HEIGHT_EXPANDED 3
-#define MOST_HEIGHT_ROUNDS 3
-#define MOST_HEIGHT_MODES_CLIMBED 8
-#define HEIGHT_WORTH_A_CLIMB (TT_RIVAL_LN + 2.0)
-/* Touches times unknowns squared of all explanations together, from which no more are looked for.
- */
+/* Sets of good touches that are kept of one set of modes, and ln evidence behind its best one. */
+#define MOST_HEIGHT_ENDS 24
+#define HEIGHT_END_WORTH 9.0
+/* Repeatabilities that sets are looked for with: stated, and so many times that; else these. */
+#define WIDE_SCATTER 2.5
+#define TIGHT_SCATTER_MM 1.5e-3
+#define WIDE_SCATTER_MM 5e-3
+/* ln odds that make a mode come first that touches which are called off may hide. */
+#define HEIGHT_HIDDEN_FIRST 100.0
+/* Explanations on top of which modes are tried. */
+#define MOST_HEIGHT_EXPANDED 6
+#define MOST_HEIGHT_MODES_TRIED 8
+#define HEIGHT_WORTH_A_TRY (TT_RIVAL_LN + 2.0)
+/* Touches times unknowns squared of all sets together, from which no more are looked for. */
 #define MOST_HEIGHT_WORK 3e9
-/* Good touches that a face runout rests on at least: one more than its unknowns and the height. */
-#define LEAST_FACE_GOOD 3
-/* ln likelihood behind the best set of a tip within which others are climbed. */
-#define HEIGHT_SET_WORTH 13.0
 
 /* ---- explanations ---- */
 
-static bool same_modes(const struct tt_height_fit *a, const struct tt_height_mode modes[], size_t n)
+static bool same_modes(const struct tt_height_explanation *a, const struct tt_height_mode modes[],
+                       size_t n)
 {
     size_t same = 0;
 
@@ -40,141 +42,111 @@ static bool same_modes(const struct tt_height_fit *a, const struct tt_height_mod
     return a->n_modes == n && same == n;
 }
 
-/* Whether both call the same touches good. */
-static bool same_good(const struct tt_height_fit *a, const struct tt_height_fit *b)
-{
-    for (size_t i = 0; i < a->heights->n_rows; i++) {
-        if ((a->good[i] > 0.5) != (b->good[i] > 0.5)) {
-            return false;
-        }
-    }
-    return true;
-}
-
 static bool is_tried(const struct tt_height_pool *s, const struct tt_height_mode modes[], size_t n)
 {
     for (size_t i = 0; i < s->n_found; i++) {
-        if (same_modes(s->found[i], modes, n)) {
+        if (same_modes(&s->found[i], modes, n)) {
             return true;
         }
     }
     return false;
 }
 
-/* Keep the end of a climb: of one set of modes the best few ends, of one set of good touches one.
- */
-static void keep_end(struct tt_height_pool *s, struct tt_height_fit *fit)
+/* Whether the touches @good are entered since @first. */
+static bool is_entered(const struct tt_height_pool *s, size_t first, const double good[])
 {
-    size_t ends = 0, worst = TT_NONE;
-
-    for (size_t i = 0; i < s->n_found; i++) {
-        struct tt_height_fit *other = s->found[i];
-        if (!same_modes(other, fit->modes, fit->n_modes)) {
-            continue;
+    for (size_t i = first; i < s->n_found; i++) {
+        if (memcmp(s->found[i].good, good, s->heights->n_rows * sizeof *good) == 0) {
+            return true;
         }
-        if (same_good(other, fit)) {
-            s->found[i] = fit->log_evidence > other->log_evidence ? fit : other;
-            return;
-        }
-        ends++;
-        worst = worst == TT_NONE || other->log_evidence < s->found[worst]->log_evidence ? i : worst;
     }
-    if (ends < MOST_HEIGHT_ENDS && s->n_found < TT_MOST_HEIGHT_EXPLANATIONS) {
-        s->found[s->n_found++] = fit;
-        return;
-    }
-    for (size_t i = 0; i < s->n_found && ends < MOST_HEIGHT_ENDS; i++) { /* the list is full */
-        worst = worst == TT_NONE || s->found[i]->log_evidence < s->found[worst]->log_evidence
-                    ? i
-                    : worst;
-    }
-    if (fit->log_evidence > s->found[worst]->log_evidence) {
-        s->found[worst] = fit;
-        s->expanded[worst] = false;
-    }
+    return false;
 }
 
-/* Whether each face runout of @fit rests on more good touches than any numbers would fit. */
-static bool faces_are_supported(const struct tt_height_fit *fit)
+/* Enter what @fit says, instead of the least probable since @first where there are many. False: out
+ * of memory. */
+static bool enter(struct tt_height_pool *s, size_t first, const struct tt_height_fit *fit)
 {
-    bool supported = true;
+    bool full = s->n_found - first == MOST_HEIGHT_ENDS || s->n_found == TT_MOST_HEIGHT_EXPLANATIONS;
+    size_t at = full ? first : s->n_found;
 
-    for (size_t m = 0; m < fit->n_modes; m++) {
-        size_t good = 0;
-        for (size_t i = 0; i < fit->heights->n_rows; i++) {
-            good += fit->heights->rows[i].tip == fit->modes[m].what && fit->good[i] > 0.5;
-        }
-        supported = supported && (fit->modes[m].kind != TT_HEIGHT_FACE || good >= LEAST_FACE_GOOD);
-    }
-    return supported;
-}
-
-/* One climb; its end is kept unless it is an end found before. False: out of memory. */
-static bool climb(struct tt_height_pool *s, const struct tt_height_mode modes[], size_t n,
-                  struct tt_height_start start)
-{
-    struct tt_height_fit *fit = TT_ARENA_NEW(s->arena, 1, struct tt_height_fit);
-
-    if (s->work > MOST_HEIGHT_WORK) {
+    if (is_entered(s, first, fit->good)) {
         return true;
     }
-    if (fit == NULL ||
-        tt_height_fit_init(fit, s->arena, s->heights, modes, n, true) != TIPTRUE_OK) {
+    for (size_t i = first; i < s->n_found && full; i++) {
+        at = s->found[i].log_evidence < s->found[at].log_evidence ? i : at;
+    }
+    if (full && (first == s->n_found || s->found[at].log_evidence > fit->log_evidence)) {
+        return true;
+    }
+    struct tt_height_explanation *e = &s->found[at];
+    *e = (struct tt_height_explanation){.n_modes = fit->n_modes,
+                                        .good = TT_ARENA_NEW(s->arena, s->heights->n_rows, double),
+                                        .log_evidence = fit->log_evidence};
+    if (e->good == NULL) {
         return false;
     }
-    s->work += 12.0 * (double)s->heights->n_rows * (double)(fit->n * fit->n);
-    if (tt_height_climb(fit, start) && faces_are_supported(fit)) {
-        keep_end(s, fit);
+    memcpy(e->modes, fit->modes, sizeof e->modes);
+    memcpy(e->good, fit->good, s->heights->n_rows * sizeof *e->good);
+    s->n_found += full ? 0 : 1;
+    return true;
+}
+
+/* Score the sets found of @fit's modes that are not far behind. False: out of memory. */
+static bool score_sets(struct tt_height_pool *s, struct tt_height_fit *fit, size_t first,
+                       double *best)
+{
+    double prior = 0;
+
+    for (size_t m = 0; m < fit->n_modes; m++) {
+        prior += fit->modes[m].log_p;
+    }
+    *best = first == 0 ? s->sets.best : fmax(*best, s->sets.best + prior);
+    for (size_t i = 0; i < s->sets.n; i++) {
+        if (s->sets.log_p[i] + prior < *best - HEIGHT_END_WORTH ||
+            is_entered(s, first, s->sets.good[i])) {
+            continue;
+        }
+        memcpy(fit->good, s->sets.good[i], s->heights->n_rows * sizeof *fit->good);
+        if (tt_height_score(fit) && !enter(s, first, fit)) {
+            return false;
+        }
     }
     return true;
 }
 
-/* All climbs of one set of modes; @keep: weights of the explanation that it came from, or NULL. */
-static bool climb_all(struct tt_height_pool *s, const struct tt_height_mode modes[], size_t n,
-                      const double keep[])
-{
-    static const double LEVELS[] = {0, 0.5, 0.7, 0.85};
-    bool good = true, own = s->heights->stated_dof == 0;
-
-    for (size_t k = 0; k < sizeof LEVELS / sizeof LEVELS[0] && good; k++) {
-        good = climb(s, modes, n, (struct tt_height_start){NULL, LEVELS[k], false}) &&
-               (!own || climb(s, modes, n, (struct tt_height_start){NULL, LEVELS[k], true}));
-    }
-    return good && (keep == NULL || climb(s, modes, n, (struct tt_height_start){keep, 0, false}));
-}
-
-/* The plain explanation, also with each pad left out of the start. */
-static bool climb_plain(struct tt_height_pool *s)
+/* The probable sets of good touches with these modes. False: out of memory. */
+static bool try_modes(struct tt_height_pool *s, const struct tt_height_mode modes[], size_t n)
 {
     const struct tt_heights *h = s->heights;
-    double *keep = TT_ARENA_NEW(s->arena, h->n_rows, double);
-    bool good = keep != NULL && climb_all(s, NULL, 0, NULL);
+    double stated = sqrt(h->stated_mm2 + h->digit_mm2);
+    const double sd[] = {h->stated_dof > 0 ? stated : TIGHT_SCATTER_MM,
+                         h->stated_dof > 0 ? WIDE_SCATTER * stated : WIDE_SCATTER_MM};
+    size_t first = s->n_found;
+    struct tt_height_fit fit;
+    bool good = true;
 
-    for (size_t p = 0; p < h->n_pads && h->n_pads > 1 && good; p++) {
-        for (size_t i = 0; i < h->n_rows; i++) {
-            keep[i] = h->rows[i].pad == p ? 0 : 1;
-        }
-        good = climb(s, NULL, 0, (struct tt_height_start){keep, 0.7, false});
+    if (s->work > MOST_HEIGHT_WORK) {
+        return true;
+    }
+    if (tt_height_fit_init(&fit, s->arena, h, modes, n, true) != TIPTRUE_OK) {
+        return false;
+    }
+    s->work += 3.0 * TT_MOST_HEIGHT_SETS * (double)h->n_rows * (double)(fit.n * fit.n);
+    for (size_t k = 0; k < sizeof sd / sizeof sd[0] && good; k++) {
+        tt_height_sets_find(&s->sets, &fit, sd[k]);
+        good = score_sets(s, &fit, first, &s->best[k]);
     }
     return good;
 }
 
-static double best_evidence(const struct tt_height_pool *s)
-{
-    double best = -INFINITY;
-
-    for (size_t i = 0; i < s->n_found; i++) {
-        best = fmax(best, s->found[i]->log_evidence);
-    }
-    return best;
-}
-
-static bool concerns(const struct tt_height_fit *fit, const struct tt_height_mode *mode)
+/* Whether @mode is there, or something instead of it. */
+static bool concerns(const struct tt_height_explanation *e, const struct tt_height_mode *mode)
 {
     bool of_pad = mode->kind == TT_HEIGHT_PAD || mode->kind == TT_HEIGHT_PAD_FAR;
 
-    for (size_t m = 0; m < fit->n_modes; m++) {
-        const struct tt_height_mode *other = &fit->modes[m];
+    for (size_t m = 0; m < e->n_modes; m++) {
+        const struct tt_height_mode *other = &e->modes[m];
         bool other_of_pad = other->kind == TT_HEIGHT_PAD || other->kind == TT_HEIGHT_PAD_FAR;
         if ((of_pad && other_of_pad && mode->what == other->what) ||
             (mode->kind == other->kind &&
@@ -185,129 +157,111 @@ static bool concerns(const struct tt_height_fit *fit, const struct tt_height_mod
     return false;
 }
 
-/* Try the modes that come within reach of the best explanation on top of @fit, by its odds @odds of
- * each in the table. */
-static bool expand(struct tt_height_pool *s, const struct tt_height_fit *fit, double *odds,
-                   double floor)
+/* Whether @mode may be hidden by touches that are called off. */
+static bool may_be_hidden(const struct tt_height_pool *s, const double good[],
+                          const struct tt_height_mode *mode)
 {
+    bool face = mode->kind == TT_HEIGHT_FACE, hidden = false,
+         pad = (mode->kind == TT_HEIGHT_PAD || mode->kind == TT_HEIGHT_PAD_FAR) &&
+               s->heights->n_pads > 1;
+
+    for (size_t i = 0; i < s->heights->n_rows; i++) {
+        const struct tt_height_row *row = &s->heights->rows[i];
+        bool here = (face && row->tip == mode->what) || (pad && row->pad == mode->what);
+        hidden = hidden || (here && good[i] == 0);
+    }
+    return hidden;
+}
+
+/* Try on top of @e the modes that come within @floor by their odds there, and those that it may
+ * hide. */
+static bool expand(struct tt_height_pool *s, const struct tt_height_explanation *e, double floor)
+{
+    double *odds = TT_ARENA_NEW(s->arena, s->n_table, double);
+    struct tt_height_fit fit;
     bool good = true;
 
-    for (size_t k = 0; k < MOST_HEIGHT_MODES_CLIMBED && good; k++) {
-        size_t best = s->n_table;
-        for (size_t m = 0; m < s->n_table; m++) {
-            best = odds[m] > floor && (best == s->n_table || odds[m] > odds[best]) ? m : best;
+    if (odds == NULL ||
+        tt_height_fit_init(&fit, s->arena, s->heights, e->modes, e->n_modes, true) != TIPTRUE_OK) {
+        return false;
+    }
+    if (!tt_height_least_squares(&fit, e->good)) {
+        return true;
+    }
+    for (size_t m = 0; m < s->n_table; m++) {
+        odds[m] = concerns(e, &s->table[m]) ? -INFINITY : tt_height_odds(&fit, &s->table[m]);
+        odds[m] += may_be_hidden(s, fit.good, &s->table[m]) ? HEIGHT_HIDDEN_FIRST : 0;
+    }
+    for (size_t k = 0; k < MOST_HEIGHT_MODES_TRIED && good; k++) {
+        size_t best = 0;
+        for (size_t m = 1; m < s->n_table; m++) {
+            best = odds[m] > odds[best] ? m : best;
         }
-        if (best == s->n_table) {
+        if (!(odds[best] > floor)) {
             break;
         }
         odds[best] = -INFINITY;
         struct tt_height_mode modes[TT_MOST_HEIGHT_MODES];
-        memcpy(modes, fit->modes, fit->n_modes * sizeof *modes);
-        modes[fit->n_modes] = s->table[best];
-        if (!is_tried(s, modes, fit->n_modes + 1)) {
-            good = climb_all(s, modes, fit->n_modes + 1, fit->good);
-        }
+        memcpy(modes, e->modes, e->n_modes * sizeof *modes);
+        modes[e->n_modes] = s->table[best];
+        good = is_tried(s, modes, e->n_modes + 1) || try_modes(s, modes, e->n_modes + 1);
     }
     return good;
 }
 
-/* Rounds of the table at the best explanations that were not asked yet. */
+static struct tt_height_explanation *best_of(struct tt_height_pool *s, bool to_expand)
+{
+    struct tt_height_explanation *best = NULL;
+
+    for (size_t i = 0; i < s->n_found; i++) {
+        struct tt_height_explanation *e = &s->found[i];
+        bool asked = !to_expand || (!e->expanded && e->n_modes < TT_MOST_HEIGHT_MODES);
+        best = asked && (best == NULL || e->log_evidence > best->log_evidence) ? e : best;
+    }
+    return best;
+}
+
+/* Modes on top of the best explanations, each set of modes once. */
 static bool go_on(struct tt_height_pool *s)
 {
-    double *odds = TT_ARENA_NEW(s->arena, s->n_table, double);
-
-    for (int k = 0; k < MOST_HEIGHT_ROUNDS * MOST_HEIGHT_EXPANDED; k++) {
-        double best = best_evidence(s);
-        size_t at = s->n_found;
-        for (size_t i = 0; i < s->n_found; i++) {
-            bool better =
-                at == s->n_found || s->found[i]->log_evidence > s->found[at]->log_evidence;
-            at = !s->expanded[i] && s->found[i]->n_modes < TT_MOST_HEIGHT_MODES && better ? i : at;
-        }
-        if (odds == NULL || at == s->n_found) {
-            return odds != NULL;
-        }
-        struct tt_height_fit *fit = s->found[at];
-        s->expanded[at] = true;
-        for (size_t m = 0; m < s->n_table; m++) {
-            odds[m] = concerns(fit, &s->table[m]) ? -INFINITY : tt_height_odds(fit, &s->table[m]);
-        }
-        double floor = fmin(best - fit->log_evidence - HEIGHT_WORTH_A_CLIMB, -2.0);
-        floor = fmax(floor, -HEIGHT_WORTH_A_CLIMB);
-        if (!expand(s, fit, odds, floor)) {
-            return false;
-        }
-    }
-    return true;
-}
-
-/* The best explanation without each of its modes, from the touches that it calls good: what a mode
- * found by the way of others must do without it. */
-static bool climb_without(struct tt_height_pool *s)
-{
-    const struct tt_height_fit *best = tt_height_best(s);
-
-    for (size_t m = 0; m < best->n_modes; m++) {
-        struct tt_height_mode modes[TT_MOST_HEIGHT_MODES];
-        size_t n = 0;
-        for (size_t k = 0; k < best->n_modes; k++) {
-            modes[n] = best->modes[k];
-            n += k != m;
-        }
-        if (!climb(s, modes, n, (struct tt_height_start){best->good, 0, true})) {
-            return false;
-        }
-    }
-    return true;
-}
-
-/* The best explanation @best with other touches of @tip good, without its face runout, or with
- * @face. */
-static bool climb_sets(struct tt_height_pool *s, const struct tt_height_fit *best, size_t tip,
-                       const struct tt_height_mode *face)
-{
-    struct tt_height_mode modes[TT_MOST_HEIGHT_MODES];
-    struct tt_height_sets sets;
-    size_t n = 0;
-    double *keep = TT_ARENA_NEW(s->arena, s->heights->n_rows, double);
-
-    for (size_t m = 0; m < best->n_modes; m++) {
-        modes[n] = best->modes[m];
-        n += modes[n].kind != TT_HEIGHT_FACE || modes[n].what != tip;
-    }
-    if (keep == NULL || (face != NULL && n == TT_MOST_HEIGHT_MODES)) {
-        return keep != NULL;
-    }
-    if (face != NULL) {
-        modes[n++] = *face;
-    }
-    tt_height_sets(best, tip, face != NULL ? &face->size : NULL, &sets);
-    for (size_t k = 0; k < sets.n && sets.score[k] > sets.score[0] - HEIGHT_SET_WORTH; k++) {
-        memcpy(keep, best->good, s->heights->n_rows * sizeof *keep);
-        for (size_t i = 0; i < sets.n_rows; i++) {
-            keep[sets.row[i]] = sets.with[k] >> i & 1;
-        }
-        if (!climb(s, modes, n, (struct tt_height_start){keep, 0, true})) {
-            return false;
-        }
-    }
-    return true;
-}
-
-static bool climb_elements(struct tt_height_pool *s)
-{
-    const struct tt_height_fit *best = NULL;
     bool good = true;
 
-    for (int round = 0; round < MOST_HEIGHT_ROUNDS && good && best != tt_height_best(s); round++) {
-        best = tt_height_best(s);
-        for (size_t t = 0; t < s->heights->n_tips && good; t++) {
-            good = climb_sets(s, best, t, NULL);
-            for (size_t m = 0; m < s->n_table && good; m++) {
-                good = s->table[m].kind != TT_HEIGHT_FACE || s->table[m].what != t ||
-                       climb_sets(s, best, t, &s->table[m]);
-            }
+    for (int k = 0; k < MOST_HEIGHT_EXPANDED && good; k++) {
+        const struct tt_height_explanation *best = best_of(s, false), *at = best_of(s, true);
+        if (at == NULL) {
+            break;
         }
+        struct tt_height_explanation e = *at;
+        for (size_t i = 0; i < s->n_found; i++) {
+            struct tt_height_explanation *same = &s->found[i];
+            same->expanded = same->expanded || same_modes(same, e.modes, e.n_modes);
+        }
+        double floor = fmin(best->log_evidence - e.log_evidence - HEIGHT_WORTH_A_TRY, -2.0);
+        good = expand(s, &e, fmax(floor, -HEIGHT_WORTH_A_TRY));
+    }
+    return good;
+}
+
+/* The best explanation without each of its modes, and with others instead: another pad, say, that
+ * explains as much. */
+static bool replace_modes(struct tt_height_pool *s)
+{
+    const struct tt_height_explanation *found = best_of(s, false);
+    bool good = true;
+
+    if (found == NULL) {
+        return true;
+    }
+    const struct tt_height_explanation best = *found;
+    for (size_t m = 0; m < best.n_modes && good; m++) {
+        struct tt_height_explanation e = best;
+        e.n_modes = 0;
+        for (size_t k = 0; k < best.n_modes; k++) {
+            e.modes[e.n_modes] = best.modes[k];
+            e.n_modes += k != m;
+        }
+        good = (is_tried(s, e.modes, e.n_modes) || try_modes(s, e.modes, e.n_modes)) &&
+               expand(s, &e, -2.0);
     }
     return good;
 }
@@ -326,57 +280,57 @@ static bool stands(struct tt_height_pool *s, struct tt_height_fit *fit)
     return true;
 }
 
-static enum tiptrue_status look_for(struct tt_height_pool *s, struct tt_height_choice *choice)
+static enum tiptrue_status look_for(struct tt_height_pool *s, struct tt_height_choice *choice,
+                                    size_t most_unknowns)
 {
-    double *odds = TT_ARENA_NEW(s->arena, s->n_table, double);
-    struct tt_height_fit plain;
+    struct tt_height_explanation all = {.good = TT_ARENA_NEW(s->arena, s->heights->n_rows, double)};
 
-    if (odds == NULL ||
-        tt_height_fit_init(&plain, s->arena, s->heights, NULL, 0, true) != TIPTRUE_OK) {
+    if (all.good == NULL || !tt_height_sets_init(&s->sets, s->arena, s->heights, most_unknowns) ||
+        !try_modes(s, NULL, 0)) {
         return TIPTRUE_E_MEMORY;
     }
-    if (!tt_height_least_squares(&plain, NULL)) {
-        return TIPTRUE_E_DEGENERATE;
+    for (size_t i = 0; i < s->heights->n_rows; i++) {
+        all.good[i] = 1;
     }
-    if (!climb_plain(s)) {
+    if (!expand(s, &all, -2.0) || !go_on(s) || !replace_modes(s)) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t m = 0; m < s->n_table; m++) {
-        odds[m] = tt_height_odds(&plain, &s->table[m]);
-    }
-    if (!expand(s, &plain, odds, -2.0) || !go_on(s) || !climb_elements(s) || !climb_without(s)) {
-        return TIPTRUE_E_MEMORY;
-    }
-    return s->n_found > 0 ? tt_height_decide(s, choice) : TIPTRUE_E_DEGENERATE;
+    return tt_height_decide(s, choice);
 }
 
 enum tiptrue_status tt_height_choose(struct tt_height_choice *choice, struct tt_arena *arena,
                                      const struct tt_heights *heights, bool robust)
 {
-    struct tt_height_pool s = {.arena = arena, .heights = heights};
+    struct tt_height_pool *s = TT_ARENA_NEW(arena, 1, struct tt_height_pool);
     struct tt_height_fit first;
     enum tiptrue_status status = TIPTRUE_OK;
 
     *choice = (struct tt_height_choice){0};
-    choice->rivals_mm2 = TT_ARENA_NEW(arena, heights->n_tips * heights->n_tips, double);
     choice->ambiguous = TT_ARENA_NEW(arena, heights->n_tips, bool);
     choice->all_good_mm2 = TT_ARENA_NEW(arena, heights->n_tips, double);
     choice->fit = TT_ARENA_NEW(arena, 1, struct tt_height_fit);
-    if (choice->rivals_mm2 == NULL || choice->ambiguous == NULL || choice->all_good_mm2 == NULL ||
-        choice->fit == NULL || !tt_height_table(arena, heights, &s.table, &s.n_table) ||
+    if (s == NULL || choice->ambiguous == NULL || choice->all_good_mm2 == NULL ||
+        choice->fit == NULL || !tt_height_table(arena, heights, &s->table, &s->n_table) ||
         tt_height_fit_init(&first, arena, heights, NULL, 0, true) != TIPTRUE_OK ||
         tt_height_fit_init(choice->fit, arena, heights, NULL, 0, false) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    size_t most = first.n + 2 * TT_MOST_HEIGHT_MODES;
+    choice->g = TT_ARENA_NEW(arena, 2 * most, double);
+    s->arena = arena;
+    s->heights = heights;
+    if (choice->g == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     if (!tt_height_least_squares(&first, NULL) || !tt_height_least_squares(choice->fit, NULL)) {
         return TIPTRUE_E_DEGENERATE;
     }
-    if (robust && !stands(&s, &first)) {
-        status = look_for(&s, choice);
+    if (robust && !stands(s, &first)) {
+        status = look_for(s, choice, most);
     } else {
         choice->slope_known = tt_height_slope_is_known(choice->fit, 0);
     }
-    return status != TIPTRUE_OK              ? status
-           : !tt_height_all_good(&s, choice) ? TIPTRUE_E_MEMORY
-                                             : TIPTRUE_OK;
+    return status != TIPTRUE_OK             ? status
+           : !tt_height_all_good(s, choice) ? TIPTRUE_E_MEMORY
+                                            : TIPTRUE_OK;
 }

@@ -12,15 +12,32 @@ struct tt_height_sum {
     double value_mm, variance_mm2;
 };
 
+/* A height, or a difference of two, with all its uncertainty; what is left of it where pads lie as
+ * stated; and the part that rests on nothing, weak_mm. */
+struct tt_height_worth {
+    double value_mm, u_mm, dof, same_plate_u_mm, same_plate_dof, weak_mm;
+};
+
+/* An explanation as it bears on the heights. */
+struct tt_height_part {
+    struct tt_height_fit *fit; /* least squares of what it calls good, with proper priors */
+    double probability;
+    /* of the height at hand: value and, of a normal distribution that is as wide in the middle
+     * 95 %, standard deviations */
+    double value_mm, sd_mm, same_plate_sd_mm;
+};
+
 struct tt_height_choice {
     struct tt_height_fit *fit; /* least squares of what is good, under the adopted explanation */
     bool slope_known;          /* in the first setup: heights hold at the reference mark */
-    double
-        *rivals_mm2; /* n_tips x n_tips: second moment of the rivals' heights about the adopted */
-    bool *ambiguous; /* per tip */
+    struct tt_height_part
+        *parts; /* explanations, the adopted one among them; none: the fit alone */
+    size_t n_parts;
+    double *g;            /* room for twice the unknowns of any of them */
+    bool *ambiguous;      /* per tip */
     double *all_good_mm2; /* per tip: variance that the same touches, all good, would give */
     const struct tt_height_fit *rival; /* the one that moves a height most; NULL: none */
-    double rival_odds;
+    double rival_odds;                 /* against it, of the most probable one, 1 at least */
 };
 
 /* Memory in @arena. @robust: false: least squares of all touches. TIPTRUE_E_DEGENERATE: singular.
@@ -55,19 +72,14 @@ bool tt_height_slope_is_known(const struct tt_height_fit *fit, size_t setup);
 struct tt_height_sum tt_height_sum_of(const struct tt_height_fit *fit, const double g[],
                                       double cg[]);
 
-/* A height, or a difference of two, with all its uncertainty; what is left of it where pads lie as
- * stated; and the part that rests on nothing, weak_mm. */
-struct tt_height_worth {
-    double value_mm, u_mm, dof, same_plate_u_mm, same_plate_dof, weak_mm;
-};
-
-/* Of @tip, less @over (TT_NONE: of none). @g: room for twice the unknowns of choice->fit. */
+/* Of @tip, less @over (TT_NONE: of none): the median over the explanations, and the half-width
+ * about it that holds 95 %, by the coverage factor. */
 struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice, size_t tip,
-                                          size_t over, double *g);
+                                          size_t over);
 
 /* Whether so few of the touches of @tip are left, or tell so little, that its height is not to be
- * used: *kept of *all. @g: as above. */
-bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double *g, size_t *all,
+ * used: *kept of *all. */
+bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, size_t *all,
                        size_t *kept);
 
 #endif

@@ -8,8 +8,15 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/uncertainty.h"
+
 /* So many of a tip's touches may be rejected. */
 #define MOST_HEIGHT_OFF_SHARE 0.5
+/* Standard deviations of a normal distribution that hold 95 %. */
+#define NORMAL_95 1.959963984540054
+/* Halvings of an interval that is looked into: 1 mm to 1 pm. */
+#define HALVINGS 30
+#define LEAST_HEIGHT_SD_MM 1e-7
 
 void tt_height_gradient(const struct tt_height_fit *fit, bool slope_known, size_t tip, size_t over,
                         double g[])
@@ -57,24 +64,20 @@ static double effective_dof(const struct tt_height_fit *fit, double touch, doubl
                                   : HUGE_VAL;
 }
 
-struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice, size_t tip,
-                                          size_t over, double *g)
+/* What one explanation says. */
+static struct tt_height_worth worth_in(const struct tt_height_choice *choice,
+                                       const struct tt_height_fit *fit, size_t tip, size_t over)
 {
-    const struct tt_height_fit *fit = choice->fit;
-    size_t n = fit->heights->n_tips;
-    double *cg = g + fit->n, rivals = choice->rivals_mm2[tip * n + tip];
+    double *g = choice->g, *cg = g + fit->n;
 
     tt_height_gradient(fit, choice->slope_known, tip, over, g);
     struct tt_height_sum sum = tt_height_sum_of(fit, g, cg);
-    if (over != TT_NONE) {
-        rivals += choice->rivals_mm2[over * n + over] - 2 * choice->rivals_mm2[tip * n + over];
-    }
     double weak = tt_height_part(fit, cg, TT_HEIGHT_OF_NOTHING),
            pads = tt_height_part(fit, cg, TT_HEIGHT_OF_PAD),
            stated = tt_height_part(fit, cg, TT_HEIGHT_OF_LEVEL) +
                     tt_height_part(fit, cg, TT_HEIGHT_OF_LATENCY);
-    double touch = fmax(sum.variance_mm2 - pads - stated - weak, 0),
-           whole = sum.variance_mm2 + fmax(rivals, 0), held = fmax(whole - pads, 0);
+    double whole = sum.variance_mm2, touch = fmax(whole - pads - stated - weak, 0),
+           held = fmax(whole - pads, 0);
     return (struct tt_height_worth){sum.value_mm,
                                     sqrt(whole),
                                     effective_dof(fit, touch, whole),
@@ -83,8 +86,82 @@ struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice,
                                     sqrt(fmax(weak, 0))};
 }
 
-bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double *g, size_t *all,
-                       size_t *kept)
+/* Probability that the height lies above @value_mm. */
+static double above(const struct tt_height_choice *choice, bool same_plate, double value_mm)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        const struct tt_height_part *part = &choice->parts[i];
+        double sd = same_plate ? part->same_plate_sd_mm : part->sd_mm;
+        sum += part->probability * 0.5 * erfc((value_mm - part->value_mm) / (sqrt(2) * sd));
+    }
+    return sum;
+}
+
+static double median(const struct tt_height_choice *choice)
+{
+    double low = INFINITY, high = -INFINITY;
+
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        low = fmin(low, choice->parts[i].value_mm);
+        high = fmax(high, choice->parts[i].value_mm);
+    }
+    for (int k = 0; k < HALVINGS; k++) {
+        double middle = 0.5 * (low + high);
+        bool lower = above(choice, true, middle) > 0.5;
+        low = lower ? middle : low;
+        high = lower ? high : middle;
+    }
+    return 0.5 * (low + high);
+}
+
+/* Half-width about @value_mm that holds 95 %. */
+static double half_width(const struct tt_height_choice *choice, bool same_plate, double value_mm)
+{
+    double low = 0, high = 0;
+
+    for (size_t i = 0; i < choice->n_parts; i++) { /* all of them hold 95 % */
+        const struct tt_height_part *part = &choice->parts[i];
+        high = fmax(high, fabs(part->value_mm - value_mm) +
+                              NORMAL_95 * (same_plate ? part->same_plate_sd_mm : part->sd_mm));
+    }
+    for (int k = 0; k < HALVINGS; k++) {
+        double middle = 0.5 * (low + high);
+        bool wider = above(choice, same_plate, value_mm - middle) -
+                         above(choice, same_plate, value_mm + middle) <
+                     0.95;
+        low = wider ? middle : low;
+        high = wider ? high : middle;
+    }
+    return high;
+}
+
+struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice, size_t tip,
+                                          size_t over)
+{
+    struct tt_height_worth worth = worth_in(choice, choice->fit, tip, over);
+
+    if (choice->n_parts == 0) {
+        return worth;
+    }
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        struct tt_height_part *part = &choice->parts[i];
+        struct tt_height_worth its = worth_in(choice, part->fit, tip, over);
+        part->value_mm = its.value_mm;
+        part->sd_mm = fmax(tt_factor_line(its.dof) * its.u_mm / NORMAL_95, LEAST_HEIGHT_SD_MM);
+        part->same_plate_sd_mm =
+            fmax(tt_factor_line(its.same_plate_dof) * its.same_plate_u_mm / NORMAL_95,
+                 LEAST_HEIGHT_SD_MM);
+    }
+    worth.value_mm = median(choice);
+    worth.u_mm = half_width(choice, false, worth.value_mm) / tt_factor_line(worth.dof);
+    worth.same_plate_u_mm =
+        half_width(choice, true, worth.value_mm) / tt_factor_line(worth.same_plate_dof);
+    return worth;
+}
+
+bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, size_t *all, size_t *kept)
 {
     const struct tt_height_fit *fit = choice->fit;
 
@@ -93,8 +170,9 @@ bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double
         *all += fit->heights->rows[i].tip == tip;
         *kept += fit->heights->rows[i].tip == tip && fit->good[i] > 0;
     }
-    tt_height_gradient(fit, choice->slope_known, tip, TT_NONE, g);
-    double variance = tt_height_variance(fit, g, g + fit->n), aside = (double)(*all - *kept);
+    tt_height_gradient(fit, choice->slope_known, tip, TT_NONE, choice->g);
+    double variance = tt_height_variance(fit, choice->g, choice->g + fit->n),
+           aside = (double)(*all - *kept);
     bool little = variance > TT_HEIGHT_LITTLE * TT_HEIGHT_LITTLE * choice->all_good_mm2[tip];
     return aside > 0 && (little || aside > MOST_HEIGHT_OFF_SHARE * (double)*all || *kept == 0);
 }

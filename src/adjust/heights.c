@@ -12,12 +12,6 @@
 /* Part from weak priors that makes a height undetermined. */
 #define HEIGHT_UNDETERMINED_MM 0.05
 
-/* Room for one gradient and its product with the covariance. */
-static double *gradient(const struct tt_view *view)
-{
-    return TT_ARENA_NEW(view->scratch, 2 * view->heights->fit->n, double);
-}
-
 static bool is_determined(const struct tt_view *view, const struct tt_height_worth *worth)
 {
     const struct tt_height_fit *fit = view->heights->fit;
@@ -94,19 +88,15 @@ static void fill_change(const struct tt_view *view, size_t run_tip,
     }
 }
 
-static bool fill_tip(struct tt_view *view, size_t tip, struct tt_height_result *height)
+static void fill_tip(struct tt_view *view, size_t tip, struct tt_height_result *height)
 {
     const struct tt_height_fit *fit = view->heights->fit;
-    double *g = gradient(view);
 
-    if (g == NULL) {
-        return false;
-    }
     for (size_t i = 0; i < fit->heights->n_rows; i++) {
         height->touches += fit->heights->rows[i].tip == tip;
         height->used += fit->heights->rows[i].tip == tip && fit->good[i] > 0;
     }
-    struct tt_height_worth worth = tt_height_worth_of(view->heights, tip, TT_NONE, g);
+    struct tt_height_worth worth = tt_height_worth_of(view->heights, tip, TT_NONE);
     height->determined = is_determined(view, &worth);
     height->value_mm = worth.value_mm;
     height->u_mm = worth.u_mm;
@@ -117,7 +107,6 @@ static bool fill_tip(struct tt_view *view, size_t tip, struct tt_height_result *
     height->same_plate_expanded_mm = tt_factor_line(worth.same_plate_dof) * worth.same_plate_u_mm;
     fill_face(fit, tip, height);
     fill_change(view, fit->heights->tips[tip], &worth, height);
-    return true;
 }
 
 /* Heights of the tips in the solution. */
@@ -132,9 +121,10 @@ static bool fill_tips(struct tt_view *view)
                 continue;
             }
             s->tips[i].height = TT_ARENA_NEW(&s->arena, 1, struct tt_height_result);
-            if (s->tips[i].height == NULL || !fill_tip(view, t, s->tips[i].height)) {
+            if (s->tips[i].height == NULL) {
                 return false;
             }
+            fill_tip(view, t, s->tips[i].height);
         }
     }
     return true;
@@ -153,24 +143,22 @@ static size_t tip_of(const struct tt_view *view, const char *name)
     return TT_NONE;
 }
 
-static bool fill_differences(struct tt_view *view)
+static void fill_differences(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
-    double *g = gradient(view);
 
-    for (size_t i = 0; i < s->n_between_tips && g != NULL; i++) {
+    for (size_t i = 0; i < s->n_between_tips; i++) {
         struct tt_tip_difference *d = &s->between_tips[i];
         size_t tip = tip_of(view, d->tip), over = tip_of(view, d->over);
         if (tip == TT_NONE || over == TT_NONE) {
             continue;
         }
-        struct tt_height_worth worth = tt_height_worth_of(view->heights, tip, over, g);
+        struct tt_height_worth worth = tt_height_worth_of(view->heights, tip, over);
         d->height_determined = is_determined(view, &worth);
         d->height_mm = worth.value_mm;
         d->u_height_mm = worth.u_mm;
         d->expanded_height_mm = tt_factor_line(worth.dof) * worth.u_mm;
     }
-    return g != NULL;
 }
 
 static void fill_pad(const struct tt_view *view, size_t setup, size_t pad,
@@ -306,9 +294,12 @@ enum tiptrue_status tt_heights_expect(struct tt_view *view)
         return TIPTRUE_OK;
     }
     choice->fit = TT_ARENA_NEW(view->scratch, 1, struct tt_height_fit);
-    choice->rivals_mm2 = TT_ARENA_NEW(view->scratch, heights->n_tips * heights->n_tips, double);
-    if (choice->fit == NULL || choice->rivals_mm2 == NULL ||
+    if (choice->fit == NULL ||
         tt_height_fit_init(choice->fit, view->scratch, heights, NULL, 0, false) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    choice->g = TT_ARENA_NEW(view->scratch, 2 * choice->fit->n, double);
+    if (choice->g == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     if (!predict(choice->fit)) {
@@ -316,8 +307,8 @@ enum tiptrue_status tt_heights_expect(struct tt_view *view)
     }
     choice->slope_known = tt_height_slope_is_known(choice->fit, 0);
     view->heights = choice;
-    return fill_tips(view) && fill_differences(view) && fill_surface(view) ? TIPTRUE_OK
-                                                                           : TIPTRUE_E_MEMORY;
+    fill_differences(view);
+    return fill_tips(view) && fill_surface(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
 enum tiptrue_status tt_heights_fill(struct tt_view *view)
@@ -345,6 +336,6 @@ enum tiptrue_status tt_heights_fill(struct tt_view *view)
     view->heights = choice;
     fill_rows(view);
     fill_scatter(view);
-    return fill_tips(view) && fill_differences(view) && fill_surface(view) ? TIPTRUE_OK
-                                                                           : TIPTRUE_E_MEMORY;
+    fill_differences(view);
+    return fill_tips(view) && fill_surface(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
