@@ -186,12 +186,15 @@ script_tests = \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \
   tests/simulation/weeks.py \
-  tests/style/budget.py \
   tests/style/hardened.sh \
+  tests/style/symbols.sh
+
+# Tests of the sources, to which it does not matter what is built of them: a build with sanitizers leaves them to the plain one.
+source_tests = \
+  tests/style/budget.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/sentences.py \
-  tests/style/symbols.sh \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
@@ -242,13 +245,14 @@ test_data = \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt
 
-EXTRA_DIST += $(longest_test) $(script_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh \
+EXTRA_DIST += $(longest_test) $(script_tests) $(source_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh \
   tests/package.sh tests/packages.sh tests/run.sh \
   tests/tally.py
 
 # Folders are distributed whole; what a build in the source directory left in them is not data.
 dist-hook:
-	for test in $(longest_test) $(script_tests); do rm -f "$(distdir)/$${test%.*}.log" "$(distdir)/$${test%.*}.trs"; done
+	for test in $(longest_test) $(script_tests) $(source_tests); do \
+	  rm -f "$(distdir)/$${test%.*}.log" "$(distdir)/$${test%.*}.trs"; done
 	find "$(distdir)" -name __pycache__ -prune -exec rm -rf {} +
 
 TEST_EXTENSIONS = .sh .py
@@ -276,6 +280,9 @@ AM_TESTS_ENVIRONMENT = \
 if TESTS_POSSIBLE
 check_PROGRAMS += $(unit_tests) $(fuzz_targets) $(check_helpers)
 TESTS += $(longest_test) $(unit_tests) $(script_tests)
+if !SANITIZED
+TESTS += $(source_tests)
+endif
 else
 check-local:
 	@echo "make check: needs Check, and a python3 with scipy and jsonschema" >&2

@@ -9,8 +9,8 @@ of the example's own files and the list of forms below, and given to a command t
   what the schema does not allow, a key or column that is misspelt or there twice, and text for a number, is refused or told;
   what changes nothing that is meant (order, blanks, line ends, a byte order mark, other spellings of numbers) changes no number;
   what changes a measured number changes the result, or is told.
-CASES: how many of all, spread evenly (200; 0: all). ONLY: of which files. SEED: which. --list: all of them. Environment: srcdir,
-TIPTRUE."""
+CASES: how many of all, spread evenly (200, 100 under sanitizers; 0: all). ONLY: of which files. SEED: which. --list: all of
+them. Environment: srcdir, TIPTRUE."""
 import copy
 import json
 import os
@@ -26,7 +26,7 @@ import time
 import jsonschema
 
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
-from tally import Tally  # noqa: E402
+from tally import Tally, times  # noqa: E402
 
 top = pathlib.Path(os.environ["srcdir"]).resolve()
 program = str(pathlib.Path(os.environ["TIPTRUE"]).resolve())
@@ -462,7 +462,7 @@ def run_case(name, commands, label, data, meant, wholes):
 
 
 def main():
-    most, chance = int(os.environ.get("CASES", "200")), random.Random(int(os.environ.get("SEED", "1")))
+    most, chance = int(os.environ.get("CASES", times(200, 100))), random.Random(int(os.environ.get("SEED", "1")))
     with tempfile.TemporaryDirectory() as scratch:
         names, numeric = make_folder(pathlib.Path(scratch))
         kinds = [(name, commands, list(cases)) for name, commands, cases in kinds_of(names, numeric)

@@ -21,8 +21,8 @@ from tally import Tally, times  # noqa: E402
 top = pathlib.Path(os.environ["srcdir"]).resolve()
 tally = Tally()
 WHOLE = bool(os.environ.get("WHOLE"))
-MOST = times(150, 75)  # new kinds of request tried of one command, evenly spread where it has more (SQLite)
-LESS = MOST if WHOLE else times(15, 8)  # the same of commands after the first six
+MOST = times(150, 40)  # new kinds of request tried of one command, evenly spread where it has more (SQLite)
+LESS = MOST if WHOLE else times(15, 5)  # the same of commands after the first six
 FEW = times(12, 6)  # requests tried of one command besides, evenly spread over all it makes
 MEMORY = 71
 

@@ -20,7 +20,7 @@ struct sites {
     int calls;
     size_t n;
     uint64_t site[SITES];
-    bool first[SITES]; /* of its kind */
+    size_t n_kinds, first[SITES]; /* of its kind: the number of that; 0: it was there before */
     uint64_t kinds[PLACES];
 };
 
@@ -63,7 +63,7 @@ static __attribute__((noinline)) void note_site(struct sites *sites)
     if (sites->on && sites->n < SITES) {
         sites->on = false;
         _Unwind_Backtrace(add_call, &walk);
-        sites->first[sites->n] = is_new(sites, walk.digest);
+        sites->first[sites->n] = is_new(sites, walk.digest) ? ++sites->n_kinds : 0;
         sites->site[sites->n++] = walk.digest;
         sites->on = true;
     }

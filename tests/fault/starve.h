@@ -93,6 +93,15 @@ static void starve(struct source *source, size_t n, bool once)
     source->failed = false;
 }
 
+/* Whether the @i-th request is the first of its kind and to be tried: under the sanitizers every
+ * other kind alone and the rest with all after it, plain each both ways. */
+static bool is_tried(const struct source *source, size_t i)
+{
+    const size_t kind = source->sites.first[i];
+
+    return kind > 0 && (!SANITIZED || kind % 2 == source->once);
+}
+
 /* The next request after @n to try: the first of its kind, and some twenty besides; at last the one
  * that is not made any more. */
 static size_t next_tried(const struct source *source, size_t n)
@@ -100,7 +109,7 @@ static size_t next_tried(const struct source *source, size_t n)
     const struct sites *sites = &source->sites;
     const size_t step = sites->n / 20 + 1;
 
-    while (n++ < sites->n && !sites->first[n - 1] && n % step != 0) {
+    while (n++ < sites->n && !is_tried(source, n - 1) && n % step != 0) {
     }
     return n;
 }

@@ -3,7 +3,7 @@
 """The uncertainty that `plan` predicts against the scatter of simulated and solved runs, for two and four edges, one and eight
 tips, one and two setups.
 
-agreement.py [RUNS]: simulated runs of each kind, 150 by default, 40 under sanitizers, for make check; 2000 for make
+agreement.py [RUNS]: simulated runs of each kind, 150 by default, 16 under sanitizers, for make check; 2000 for make
 check-statistics. The bound is 5 %, or four standard deviations of a scatter estimated from so many runs where that is more.
 """
 import json
@@ -59,7 +59,7 @@ def ratio(error, predicted, about_mean):
 
 
 def main():
-    runs = int(sys.argv[1]) if len(sys.argv) > 1 else times(150, 40)
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else times(150, 16)
     tally = Tally()
     for name, (plate, tips, touches, setups) in KINDS.items():
         with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:

@@ -65,8 +65,9 @@ def axe_source():
             subprocess.run(["npm", "pack", "--silent", AXE], cwd=folder, check=True, stdout=subprocess.DEVNULL)
             with tarfile.open(os.path.join(folder, os.listdir(folder)[0])) as archive:
                 data = archive.extractfile("package/axe.min.js").read()
-        with open(path, "wb") as file:
+        with tempfile.NamedTemporaryFile(dir=os.path.dirname(path), delete=False) as file:  # another build may fetch it, too
             file.write(data)
+        os.replace(file.name, path)
     with open(path, "rb") as file:
         data = file.read()
     digest = hashlib.sha256(data).hexdigest()

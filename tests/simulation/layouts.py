@@ -24,6 +24,9 @@ import subprocess
 import sys
 import tempfile
 
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
+from tally import times  # noqa: E402
+
 BEYOND, MOST_U_MM = 3, 1.0
 USED = ("keep", "update")
 SECONDS = 60
@@ -179,7 +182,7 @@ def one(seed, number, few, keep):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=int(os.environ.get("LAYOUTS", "60")))
+    parser.add_argument("--runs", type=int, default=int(os.environ.get("LAYOUTS", times(60, 15))))
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--few", action="store_true", help="few touches, some of them late, only")
     parser.add_argument("--keep", help="folder for the files of runs that are wrong")

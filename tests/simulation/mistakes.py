@@ -32,7 +32,7 @@ from collections import Counter
 import plates
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
-from tally import SANITIZED  # noqa: E402
+from tally import times  # noqa: E402
 
 PLATES = ["square", "ragged6", "ragged8", "hexagon", "slot", "windows", "fan"] + [
     f"drawn-{k}" for k in range(30)
@@ -437,7 +437,7 @@ def main():
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument(
-        "--designs", type=int, default=int(os.environ.get("DESIGNS") or (2 if SANITIZED else 6))
+        "--designs", type=int, default=int(os.environ.get("DESIGNS") or times(6, 1))
     )
     parser.add_argument("--seed", type=int, default=int(os.environ.get("SEED") or 1))
     parser.add_argument("--kind", choices=KINDS)

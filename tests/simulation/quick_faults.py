@@ -16,10 +16,10 @@ sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
 from tally import times  # noqa: E402
 
 PARTS = (
-    (trials, f"--runs {times(10, 4)} --plate square --plate ragged5"),
-    (hazard, f"--runs {times(400, 100)} --tell 3"),
-    (mislabels, f"--each {times(61, 183)}"),
-    (designs, f"--designs 3 --runs {times(100, 40)}"),
+    (trials, f"--runs {times(10, 2)} --plate square --plate ragged5"),
+    (hazard, f"--runs {times(400, 50)} --tell 3"),
+    (mislabels, f"--each {times(61, 366)}"),
+    (designs, f"--designs 3 --runs {times(100, 20)}"),
 )
 
 

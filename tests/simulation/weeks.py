@@ -21,7 +21,7 @@ import sys
 import tempfile
 
 sys.path.insert(0, os.path.join(os.environ.get("srcdir", "."), "tests"))
-from tally import Tally  # noqa: E402
+from tally import Tally, times  # noqa: E402
 
 UM = 1e-3
 FEW = "quiet n20 ar0.3,camera 30 last n10,changed 30 middle n20,film 15 n20,lost motion,two films"
@@ -282,7 +282,7 @@ def judge(tally, cell, c):
 
 def main():
     words = os.environ.get("CELLS", FEW).split(",")
-    histories, seed = int(os.environ.get("HISTORIES", "3")), int(os.environ.get("SEED", "1"))
+    histories, seed = int(os.environ.get("HISTORIES", times(3, 1))), int(os.environ.get("SEED", "1"))
     tally = Tally()
     print("| cell | histories | right | found | false | drift | false drift | its 95 % | latest | between |")
     with (concurrent.futures.ThreadPoolExecutor(int(os.environ.get("JOBS", "2"))) as pool,
