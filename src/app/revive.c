@@ -107,7 +107,8 @@ static void keep_verdicts(const struct tiptrue_solution *from, struct tiptrue_so
     for (size_t i = 0; i < to->n_tips; i++) {
         for (size_t k = 0; k < from->n_tips; k++) {
             if (strcmp(to->tips[i].name, from->tips[k].name) == 0) {
-                tt_copy_verdicts(&from->tips[k], &to->tips[i]);
+                to->tips[i].verdict = from->tips[k].verdict;
+                to->tips[i].offset_verdict = from->tips[k].offset_verdict;
             }
         }
     }

@@ -70,6 +70,35 @@ static enum notation notation_of(const struct tt_config_text *config, const char
     return place[0] == '/' || place[0] == '\0' ? JSON_POINTER : SECTION_KEY;
 }
 
+static bool is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
+
+static void pass_blanks(const char **first, const char **end)
+{
+    while (*first < *end && is_blank(**first)) {
+        (*first)++;
+    }
+    while (*end > *first && is_blank((*end)[-1])) {
+        (*end)--;
+    }
+}
+
+/* @span without blanks at its ends, a pair of quotation marks around what is left, and blanks
+ * within them. */
+static struct tt_span bare(const struct tt_config_text *config, struct tt_span span)
+{
+    const char *first = config->text + span.at, *end = first + span.length;
+    pass_blanks(&first, &end);
+    if (end - first >= 2 && (*first == '"' || *first == '\'') && end[-1] == *first) {
+        first++;
+        end--;
+        pass_blanks(&first, &end);
+    }
+    return (struct tt_span){(size_t)(first - config->text), (size_t)(end - first)};
+}
+
 enum tiptrue_status tt_config_find(struct tt_config *config, const char *place,
                                    struct tt_span *span, struct tiptrue_error *error)
 {
@@ -90,7 +119,7 @@ enum tiptrue_status tt_config_find(struct tt_config *config, const char *place,
         break;
     }
     if (status == TIPTRUE_OK) {
-        found = tt_span_bare(&config->text, found);
+        found = bare(&config->text, found);
         *span = (struct tt_span){found.at + config->mark, found.length};
     }
     return status;
@@ -124,31 +153,4 @@ const char *tt_config_name(const struct tt_config *config)
 size_t tt_config_line(const struct tt_config *config, size_t at)
 {
     return tt_config_text_line(&config->text, at > config->mark ? at - config->mark : 0);
-}
-
-static bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
-}
-
-static void pass_blanks(const char **first, const char **end)
-{
-    while (*first < *end && is_blank(**first)) {
-        (*first)++;
-    }
-    while (*end > *first && is_blank((*end)[-1])) {
-        (*end)--;
-    }
-}
-
-struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span)
-{
-    const char *first = config->text + span.at, *end = first + span.length;
-    pass_blanks(&first, &end);
-    if (end - first >= 2 && (*first == '"' || *first == '\'') && end[-1] == *first) {
-        first++;
-        end--;
-        pass_blanks(&first, &end);
-    }
-    return (struct tt_span){(size_t)(first - config->text), (size_t)(end - first)};
 }

@@ -67,8 +67,4 @@ enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const 
                                      size_t count, const struct tt_list *where,
                                      struct tiptrue_error *error);
 
-/* @span without blanks at its ends, a pair of quotation marks around what is left, and blanks
- * within them. */
-struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span);
-
 #endif

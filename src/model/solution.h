@@ -371,13 +371,6 @@ static inline bool tt_height_waits(const struct tt_tip_result *tip)
 }
 bool tt_a_height_waits(const struct tiptrue_solution *solution);
 
-/* What was decided of a tip, and of its offset alone. */
-static inline void tt_copy_verdicts(const struct tt_tip_result *from, struct tt_tip_result *to)
-{
-    to->verdict = from->verdict;
-    to->offset_verdict = from->offset_verdict;
-}
-
 static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution,
                                                     const struct tt_tip_result *tip)
 {

@@ -124,13 +124,6 @@ static void mirror(struct tt_sums *sums)
     }
 }
 
-void tt_sums_add_part(struct tt_sums *sums, const struct tt_board_design *design,
-                      const struct tt_part_row *row, double weight_x, double weight_y)
-{
-    add_part(sums, design, row, weight_x, weight_y);
-    mirror(sums);
-}
-
 void tt_sums_make(struct tt_sums *sums, const struct tt_board_design *design)
 {
     size_t p = sums->n_unknowns;

@@ -60,9 +60,6 @@ TT_MUST_USE bool tt_sums_init(struct tt_sums *sums, size_t n_unknowns, struct tt
 void tt_part_columns(const struct tt_board_design *design, const struct tt_part_row *row,
                      size_t at[TT_PART_COLUMNS], double x[TT_PART_COLUMNS],
                      double y[TT_PART_COLUMNS]);
-/* Add one part, weights as given, to the matrix alone. */
-void tt_sums_add_part(struct tt_sums *sums, const struct tt_board_design *design,
-                      const struct tt_part_row *row, double weight_x, double weight_y);
 /* Sums over the board. Cost linear in the parts. */
 void tt_sums_make(struct tt_sums *sums, const struct tt_board_design *design);
 /* Residual of a part with @unknowns. */

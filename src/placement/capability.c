@@ -20,8 +20,11 @@ static int ascending(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-double tt_anderson_darling(const double sorted[], size_t n, double mean, double deviation,
-                           double *p)
+/* A^2 of @sorted values against the normal law with their mean and standard deviation, as computed;
+ * *p: its probability (R. B. D'Agostino and M. A. Stephens, Goodness-of-fit techniques, 1986, table
+ * 4.9, with their factor 1 + 0.75 / n + 2.25 / n^2). */
+static double anderson_darling(const double sorted[], size_t n, double mean, double deviation,
+                               double *p)
 {
     double sum = 0.0, size = (double)n;
     for (size_t i = 0; i < n; i++) {
@@ -104,7 +107,7 @@ struct tt_capability_axis tt_capability(double values[], size_t n, double limit)
     c.standard_deviation = sqrt(squares / ((double)n - 1.0));
     shares(&c, values, limit);
     if (c.standard_deviation > 0.0) {
-        c.a2 = tt_anderson_darling(values, n, c.mean, c.standard_deviation, &c.p_normal);
+        c.a2 = anderson_darling(values, n, c.mean, c.standard_deviation, &c.p_normal);
         c.normal = c.p_normal >= TT_NORMAL_P;
         indices(&c, limit);
     }

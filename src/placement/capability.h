@@ -19,10 +19,4 @@
  * TT_LEAST_CAPABILITY: parts alone is set. */
 struct tt_capability_axis tt_capability(double values[], size_t n, double limit);
 
-/* A^2 of @sorted values against the normal law with their mean and standard deviation, as computed;
- * *p: its probability (R. B. D'Agostino and M. A. Stephens, Goodness-of-fit techniques, 1986, table
- * 4.9, with their factor 1 + 0.75 / n + 2.25 / n^2). */
-double tt_anderson_darling(const double sorted[], size_t n, double mean, double deviation,
-                           double *p);
-
 #endif

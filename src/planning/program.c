@@ -34,11 +34,17 @@ static void put_number(struct tt_buffer *out, const char *word, double value)
     tt_number_write_fixed(out, value, TT_MM_DECIMALS, false);
 }
 
+/* Decimals of coordinates. */
+static int decimals_of(const struct program *g)
+{
+    return g->inches ? TT_INCH_DECIMALS : TT_MM_DECIMALS;
+}
+
 /* A coordinate, or a feed per minute, in the program's unit. */
 static void put_length(const struct program *g, const char *word, double value_mm)
 {
     tt_buffer_puts(g->out, word);
-    tt_number_write_fixed(g->out, tt_program_per_mm(g) * value_mm, tt_program_decimals(g), false);
+    tt_number_write_fixed(g->out, tt_program_per_mm(g) * value_mm, decimals_of(g), false);
 }
 
 /* Within the limits, to the digits that are written. */
@@ -46,7 +52,7 @@ static bool is_within(const struct program *g, const struct tt_range *range, dou
 {
     const double half_digit = range == &g->motion->rotation_rad
                                   ? 0.5e-4
-                                  : 0.5 * pow(10, -tt_program_decimals(g)) / tt_program_per_mm(g);
+                                  : 0.5 * pow(10, -decimals_of(g)) / tt_program_per_mm(g);
     return value >= range->low - half_digit && value <= range->high + half_digit;
 }
 
@@ -57,11 +63,11 @@ static void leave(struct program *g, const char *id, const char *axis, double va
     struct tt_buffer text = {0};
 
     tt_buffer_printf(&text, "move %s would go to %s ", id, axis);
-    tt_number_write_rounded(&text, value * unit, tt_program_decimals(g));
+    tt_number_write_rounded(&text, value * unit, decimals_of(g));
     tt_buffer_puts(&text, ", and the limits are ");
-    tt_number_write_rounded(&text, range->low * unit, tt_program_decimals(g));
+    tt_number_write_rounded(&text, range->low * unit, decimals_of(g));
     tt_buffer_puts(&text, " to ");
-    tt_number_write_rounded(&text, range->high * unit, tt_program_decimals(g));
+    tt_number_write_rounded(&text, range->high * unit, decimals_of(g));
     tt_buffer_puts(&text, angle ? " degrees" : g->inches ? " in" : " mm");
     g->status =
         text.failed

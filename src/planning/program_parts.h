@@ -29,12 +29,6 @@ static inline double tt_program_per_mm(const struct program *g)
     return g->inches ? 1 / TT_MM_PER_INCH : 1;
 }
 
-/* Decimals of its coordinates. */
-static inline int tt_program_decimals(const struct program *g)
-{
-    return g->inches ? TT_INCH_DECIMALS : TT_MM_DECIMALS;
-}
-
 /* TIPTRUE_E_CONFIG: no program is written, for the reason @text. */
 enum tiptrue_status tt_program_refuse(struct program *g, const char *hint, const char *text);
 

@@ -10,7 +10,8 @@
 
 #include "base/time.h"
 
-const char *tt_series_plate_key(const char *serial, const char *name)
+/* What tells plates apart: the serial, else the name, else "". */
+static const char *plate_key(const char *serial, const char *name)
 {
     return serial != NULL ? serial : name != NULL ? name : "";
 }
@@ -326,8 +327,7 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
         return tt_fail_memory(error);
     }
     run->id = copy(series, solution->run_id, &failed);
-    run->plate =
-        copy(series, tt_series_plate_key(solution->plate_serial, solution->plate), &failed);
+    run->plate = copy(series, plate_key(solution->plate_serial, solution->plate), &failed);
     run->time_stated = solution->started != NULL &&
                        tt_time_read(solution->started, strlen(solution->started), &run->time_s);
     run->time_s = run->time_stated ? run->time_s : entered_s;

@@ -25,9 +25,6 @@ size_t tt_series_edge_index(struct tt_series *series, const char *name);
 /* By time, then by id. */
 void tt_series_sort(struct tt_series *series);
 
-/* What tells plates apart: the serial, else the name, else "". */
-const char *tt_series_plate_key(const char *serial, const char *name);
-
 /* Whether two heights hold at the same place, so that they can be compared: where the plate's slope
  * was not known, at the middle of the same pads. */
 bool tt_series_same_place(const struct tt_series_tip *a, const struct tt_series_tip *b);

@@ -52,7 +52,8 @@ void tt_run_numbers_read(const char *text, struct tt_series_run *run)
     }
 }
 
-void tt_cov_bind(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
+/* Three of a covariance, mm^2, from parameter or column @at on. */
+static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
 {
     tt_sql_real(to, at, cov->xx_mm2, code);
     tt_sql_real(to, at + 1, cov->xy_mm2, code);
@@ -65,7 +66,7 @@ struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int column)
                                   sqlite3_column_double(from, column + 1)};
 }
 
-struct tt_cov2 tt_cov_columns(sqlite3_stmt *from, int column)
+static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
 {
     return (struct tt_cov2){sqlite3_column_double(from, column),
                             sqlite3_column_double(from, column + 1),
@@ -108,13 +109,13 @@ void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip 
     tt_sql_integer(to, 3, has, code);
     tt_sql_real(to, 4, tip->offset.x_mm, code);
     tt_sql_real(to, 5, tip->offset.y_mm, code);
-    tt_cov_bind(to, 6, &tip->cov, code);
-    tt_cov_bind(to, 9, &tip->same_plate_cov, code);
+    bind_cov(to, 6, &tip->cov, code);
+    bind_cov(to, 9, &tip->same_plate_cov, code);
     tt_sql_real(to, 12, tip->common_u_x_mm, code);
     tt_sql_real(to, 13, tip->common_u_y_mm, code);
     tt_sql_real(to, 14, tip->runout.x_mm, code);
     tt_sql_real(to, 15, tip->runout.y_mm, code);
-    tt_cov_bind(to, 16, &tip->runout_cov, code);
+    bind_cov(to, 16, &tip->runout_cov, code);
     tt_sql_real(to, 19, tip->radius_mm, code);
     tt_sql_real(to, 20, tip->u_radius_mm, code);
     tt_sql_real(to, 21, tip->present.x_mm, code);
@@ -146,13 +147,13 @@ bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_seri
     tip->has_present = (has & HAS_PRESENT) != 0;
     tip->doubted = (has & IS_DOUBTED) != 0;
     tip->offset = tt_xy_columns(from, 3);
-    tip->cov = tt_cov_columns(from, 5);
-    tip->same_plate_cov = tt_cov_columns(from, 8);
+    tip->cov = cov_columns(from, 5);
+    tip->same_plate_cov = cov_columns(from, 8);
     tip->common_u_x_mm = sqlite3_column_double(from, 11);
     tip->common_u_y_mm = sqlite3_column_double(from, 12);
     tip->runout =
         (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
-    tip->runout_cov = tt_cov_columns(from, 15);
+    tip->runout_cov = cov_columns(from, 15);
     tip->radius_mm = sqlite3_column_double(from, 18);
     tip->u_radius_mm = sqlite3_column_double(from, 19);
     tip->present = tt_xy_columns(from, 20);

@@ -15,9 +15,7 @@ void tt_run_numbers_write(const struct tt_series_run *run, struct tt_buffer *to)
 /* The way back. @text may be NULL: all 0. */
 void tt_run_numbers_read(const char *text, struct tt_series_run *run);
 
-/* Three of a covariance, mm^2, from parameter or column @at on; two of a point, mm. */
-void tt_cov_bind(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code);
-struct tt_cov2 tt_cov_columns(sqlite3_stmt *from, int at);
+/* Two of a point, mm, from column @at on. */
 struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int at);
 
 /* Bind @value, or leave NULL. */

@@ -65,8 +65,7 @@ void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y);
 /* The members of the struct @from that @keys has a form for, in its order: in mm and degrees, in
  * tt_json_fixed's form. */
 void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *from);
-/* A single key; its value alone, of a form that is no hook's; the list that is kept at @at. */
-void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *from);
+/* A single key's value, of a form that is no hook's; the list that is kept at @at, with its key. */
 void tt_json_value_of(struct tt_json *json, const struct tt_key *key, const void *from);
 void tt_json_key_at(struct tt_json *json, const struct tt_keys *keys, size_t at, const void *from);
 

@@ -141,7 +141,7 @@ static void (*const by_form[])(struct tt_json *json, const struct tt_key *key, c
     [TT_LIST_FORM] = write_list,
 };
 
-void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *from)
+static void write_member(struct tt_json *json, const struct tt_key *key, const void *from)
 {
     if (key->form == TT_HOOK_FORM) {
         json->hooks[key->hook](json, key, from);
@@ -166,7 +166,7 @@ void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *
             continue;
         }
         if (tt_key_is_there(key, from)) {
-            tt_json_key_of(json, key, from);
+            write_member(json, key, from);
         } else if (keys->null && !key->omitted) {
             tt_json_key(json, key->key);
             tt_json_null(json);
@@ -178,7 +178,7 @@ void tt_json_key_at(struct tt_json *json, const struct tt_keys *keys, size_t at,
 {
     for (size_t i = 0; i < keys->n; i++) {
         if (keys->list[i].at == at && keys->list[i].form == TT_LIST_FORM) {
-            tt_json_key_of(json, &keys->list[i], from);
+            write_member(json, &keys->list[i], from);
         }
     }
 }
