@@ -14,7 +14,7 @@
  * edge known to 0.1 µm beside a pose known to 10 mm) rounding would show. */
 #define DEPENDENT 1e-12
 #define INDEPENDENT 1e-9
-/* Coefficients below this are rounding: 0.1 nm in a change of 1 mm. */
+/* Coefficients below this are rounding: 0.1 pm in a change of 1 mm. */
 #define NO_PART 1e-10
 
 /* Column @column of @cell into @row; false: too many numbers. */
