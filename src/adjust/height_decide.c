@@ -25,7 +25,7 @@
 #define HEIGHT_PART_STEP 0.25 /* by which that is drawn in where there are more */
 /* Probability of explanations beyond U from which a height is ambiguous: of all, and of those with
  * another pad off, which may be so by anything. */
-#define HEIGHT_BEYOND 0.03
+#define HEIGHT_BEYOND 0.015
 #define HEIGHT_PAD_BEYOND 0.01
 
 /* Least squares of what @found calls good. TIPTRUE_E_DEGENERATE: that does not determine it. */
