@@ -70,12 +70,14 @@ static double must_lead_by(const struct tt_height_pool *s, const struct tt_heigh
             all += of_tip;
             good += of_tip && e->good[i] > 0;
         }
-        if (e->modes[m].kind == TT_HEIGHT_FACE && all > good) {
-            lead += FACE_AMONG_LATE / ((double)good - FACE_UNKNOWNS);
+        if (e->modes[m].kind != TT_HEIGHT_FACE) {
+            continue;
         }
-        if (e->modes[m].kind == TT_HEIGHT_FACE &&
-            (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS)) {
+        if (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS) {
             return INFINITY;
+        }
+        if (all > good) {
+            lead += FACE_AMONG_LATE / (double)(good - FACE_UNKNOWNS);
         }
     }
     return lead;

@@ -180,15 +180,22 @@ def check_weeks():
         checks.pictures("weeks of heights", path)
     svg, marks, rows = page["weeks-1-height"]
     tips = [t["tip"] for t in said[0]["tips"]]
-    expected = [s["tips"][k]["height"]["value_mm"] for k in range(len(tips)) for s in said]
+    # a height that the run leaves ambiguous is not compared
+    lanes = [[s["tips"][k]["height"]["value_mm"] for s in said
+              if not any(f["code"] == "ambiguous" and f["tip"] == tip for f in s["findings"])] for k, tip in enumerate(tips)]
+    expected = sum(lanes, [])
+    tally.check(min(map(len, lanes)) >= 12, f"{[len(lane) for lane in lanes]} heights of 14 runs")
     found = [float("".join(row[2].itertext()).replace("\N{MINUS SIGN}", "-")) for row in rows]
     tally.check(len(found) == len(expected) and np.abs(np.array(found) - expected).max() < 6e-5,
                 f"heights {found}, solved {expected}")
-    for k in range(len(tips)):
-        lane = slice(14 * k, 14 * k + 14)
-        checks.straight([(1000 * v, place(m)[1]) for v, m in zip(expected[lane], marks[lane])], True, f"lane of {tips[k]}")
+    first = 0
+    for tip, lane in zip(tips, lanes):
+        drawn = marks[first:first + len(lane)]
+        first += len(lane)
+        checks.straight([(1000 * v, place(m)[1]) for v, m in zip(lane, drawn)], True, f"lane of {tip}")
     numbers = {name: [e.text for e in p[0].iter() if e.get("class") == "no"] for name, p in page.items()}
-    tally.check(numbers.pop("weeks-1-height") == ["1"] * len(tips) and not any(numbers.values()), f"numbers {numbers}")
+    of_heights = numbers.pop("weeks-1-height")
+    tally.check(of_heights == ["1"] * len(tips) and not any(numbers.values()), f"numbers {of_heights}, {numbers}")
 
 
 check_heights()

@@ -165,6 +165,24 @@ static bool make_hypotheses(struct tt_problem *p)
     return true;
 }
 
+size_t tt_problem_seen_from(const struct tt_problem *problem, size_t hypothesis, size_t run)
+{
+    const struct tt_values *v = problem->values;
+    const struct tt_hypothesis_of *h = &problem->hypothesis[hypothesis];
+
+    for (size_t at = run; at < v->n && tt_is_of_tip(h->what); at++) {
+        for (size_t k = 0; k < h->q; k++) {
+            const struct tt_pattern *atom = &problem->atom[h->atom[k]];
+            for (size_t i = 0; i < atom->n; i++) {
+                if (v->there[at * v->p + atom->column[i]]) {
+                    return at;
+                }
+            }
+        }
+    }
+    return run;
+}
+
 size_t tt_problem_find(const struct tt_problem *p, enum tt_hypothesis what, size_t who)
 {
     for (size_t i = 0; i < p->n_hypotheses; i++) {

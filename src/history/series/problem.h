@@ -84,6 +84,10 @@ TT_MUST_USE enum tiptrue_status tt_problem_make(struct tt_problem *problem,
 
 /* The index of a hypothesis; TT_NONE: this machine has none such. */
 size_t tt_problem_find(const struct tt_problem *problem, enum tt_hypothesis what, size_t who);
+/* The first run from @run on that has anything of the tip of @hypothesis: a step of it is the same
+ * in runs that have nothing, and stands where other tips' may stand too. Of what is no tip's: @run.
+ */
+size_t tt_problem_seen_from(const struct tt_problem *problem, size_t hypothesis, size_t run);
 /* What @event costs by itself; what all of them cost, several at one place paying its looks once.
  */
 double tt_problem_price(const struct tt_problem *problem, const struct tt_event *event);

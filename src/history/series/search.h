@@ -36,8 +36,10 @@ static inline bool tt_is_fixed(const struct tt_event *e)
 
 static inline struct tt_event tt_step_at(const struct tt_search *s, size_t run, size_t hypothesis)
 {
-    return (struct tt_event){
-        .hypothesis = hypothesis, .going = TT_STEP, .from = run, .to = s->p->values->n};
+    return (struct tt_event){.hypothesis = hypothesis,
+                             .going = TT_STEP,
+                             .from = tt_problem_seen_from(s->p, hypothesis, run),
+                             .to = s->p->values->n};
 }
 
 /* descent.c: the trial becomes the set at hand, if it is better; a set to begin with; the descent
