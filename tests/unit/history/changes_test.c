@@ -722,6 +722,43 @@ START_TEST(tips_that_are_not_always_there)
 }
 END_TEST
 
+/* Where one of two tips was not measured in the run before, its step may stand there as well as
+ * where the other's does: it is one move of both all the same. */
+START_TEST(a_gap_before_a_move)
+{
+    static const struct tiptrue_trend_options none = {0};
+    size_t together = 0;
+
+    for (unsigned long seed = 1; seed <= 10; seed++) {
+        struct weeks w = QUIET;
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        struct tiptrue_trend *trend = NULL;
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        w.tips = 2;
+        w.runs = 14;
+        gsl_rng_set(rng, seed);
+        weeks_draw(&w, rng, &series);
+        for (size_t i = 0; i < series.n_runs; i++) {
+            for (size_t k = 0; k < 2; k++) {
+                struct tt_series_tip *tip = &series.runs[i].tips[k];
+                tip->has_height = i != 8 || k != 0;
+                tip->height_mm =
+                    -20.7 + 1.16 * (double)k + gsl_ran_gaussian(rng, 8e-4) + (i >= 9 ? 0.0238 : 0);
+                tip->u_height_mm = 8e-4;
+            }
+        }
+        ck_assert_int_eq(tt_trend_make(&series, series.n_runs, &none, &trend, NULL), TIPTRUE_OK);
+        ck_assert_uint_eq(trend->n_changes, 1);
+        together += trend->changes[0].moved == TT_MOVED_Z_HOME;
+        tiptrue_trend_free(trend);
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+    ck_assert_uint_ge(together, 9);
+}
+END_TEST
+
 /* Another plate: its offsets lie elsewhere by what the plates' own errors allow, its mark and radii
  * anywhere. No change; and one that comes while it is on is found. Two plates in turn are two
  * plates still. */
@@ -984,6 +1021,7 @@ int main(void)
     tcase_add_test(tests, short_segments_show_no_correlation);
     tcase_add_test(tests, this_morning);
     tcase_add_test(tests, tips_that_are_not_always_there);
+    tcase_add_test(tests, a_gap_before_a_move);
     tcase_add_test(tests, another_plate_is_no_change);
     tcase_add_test(tests, an_edge_that_some_runs_find_themselves);
     tcase_add_test(tests, lost_motion_that_some_runs_take_out);
