@@ -200,18 +200,16 @@ enum tiptrue_status tt_height_fit_init(struct tt_height_fit *fit, struct tt_aren
     fit->prior_u = TT_ARENA_NEW(arena, most, double);
     fit->prior_value = TT_ARENA_NEW(arena, most, double);
     fit->prior_of = TT_ARENA_NEW(arena, most, enum tt_height_prior);
-    fit->late_share = TT_ARENA_NEW(arena, heights->n_pads, double);
-    double *of_rows = TT_ARENA_NEW(arena, 5 * rows, double);
+    double *of_rows = TT_ARENA_NEW(arena, 4 * rows, double);
     if (fit->at_slope == NULL || fit->at_level == NULL || fit->at_pad == NULL ||
         fit->prior_u == NULL || fit->prior_value == NULL || fit->prior_of == NULL ||
-        fit->late_share == NULL || of_rows == NULL) {
+        of_rows == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     fit->given = of_rows;
     fit->residual = of_rows + rows;
     fit->good = of_rows + 2 * rows;
     fit->weight = of_rows + 3 * rows;
-    fit->leverage = of_rows + 4 * rows;
     lay_out_all(fit, proper);
     fit->design = TT_ARENA_NEW(arena, rows * fit->n, double);
     fit->x = TT_ARENA_NEW(arena, fit->n, double);
@@ -301,19 +299,16 @@ static void set_residuals(struct tt_height_fit *fit)
     }
 }
 
-static void set_leverages(struct tt_height_fit *fit)
+/* Degrees of freedom that the unknowns take of the touches: their number less what priors tell of
+ * them. */
+static double spent_on_touches(const struct tt_height_fit *fit)
 {
-    size_t n = fit->n;
-    double *ca = fit->scratch;
+    double spent = (double)fit->n;
 
-    fit->spent = 0;
-    for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        fit->leverage[i] =
-            fit->variance_mm2 > 0
-                ? tt_height_variance(fit, fit->design + i * n, ca) / fit->variance_mm2
-                : 0;
-        fit->spent += fit->weight[i] * fit->variance_mm2 * fit->leverage[i];
+    for (size_t j = 0; j < fit->n; j++) {
+        spent -= fit->covariance[j * (fit->n + 1)] / (fit->prior_u[j] * fit->prior_u[j]);
     }
+    return spent;
 }
 
 bool tt_height_solve(struct tt_height_fit *fit)
@@ -352,7 +347,7 @@ bool tt_height_solve(struct tt_height_fit *fit)
         step(fit, column);
     }
     set_residuals(fit);
-    set_leverages(fit);
+    fit->spent = spent_on_touches(fit);
     return true;
 }
 

@@ -101,11 +101,10 @@ struct tt_height_fit {
     double *given;  /* per row: z less what is known exactly */
     /* state and result */
     double *x, *covariance; /* n; n x n */
-    double *residual, *good, *weight, *leverage;
+    double *residual, *good, *weight;
     double variance_mm2, own_mm2, spent, dof, pooled_dof;
     bool contradicted; /* the stated repeatability */
-    double *late_share, early_share, run_share;
-    double log_det; /* of the normal matrix */
+    double log_det;    /* of the normal matrix */
     double log_evidence;
     double *scratch;
 };

@@ -28,7 +28,8 @@ bool tt_height_looks_clean(const struct tt_height_fit *fit)
     double largest = 0, dof = fmax(fit->dof, 1);
 
     for (size_t i = 0; i < h->n_rows; i++) {
-        double variance = fit->variance_mm2 * fmax(1 - fit->leverage[i], 0.05);
+        double known = tt_height_variance(fit, fit->design + i * fit->n, fit->scratch),
+               variance = fmax(fit->variance_mm2 - known, 0.05 * fit->variance_mm2);
         largest = fmax(largest, fit->residual[i] * fit->residual[i] / variance);
     }
     if (!(largest < HEIGHT_LARGEST * HEIGHT_LARGEST)) {
@@ -56,6 +57,7 @@ struct tt_height_branches {
     size_t size;      /* of what a branch points to */
     double *pad_rows; /* so far */
     double *ca;       /* per unknown */
+    size_t *at, n_at; /* unknowns of the row at hand */
 };
 
 static bool make_branch(struct branch *b, struct tt_arena *arena, const struct tt_heights *h,
@@ -90,7 +92,8 @@ bool tt_height_sets_init(struct tt_height_sets *sets, struct tt_arena *arena,
     s->size = most + most * most + heights->n_rows + heights->n_pads;
     s->pad_rows = TT_ARENA_NEW(arena, heights->n_pads, double);
     s->ca = TT_ARENA_NEW(arena, most, double);
-    return s->pad_rows != NULL && s->ca != NULL;
+    s->at = TT_ARENA_NEW(arena, most, size_t);
+    return s->pad_rows != NULL && s->ca != NULL && s->at != NULL;
 }
 
 /* A branch of s->next like @from with @log_p; NULL where it would be given up anyway. */
@@ -130,13 +133,16 @@ static void divide(struct tt_height_branches *s, const struct tt_height_fit *fit
     const double *a = fit->design + i * n;
     double r = fit->given[i], known = 0, *ca = s->ca;
 
-    for (size_t j = 0; j < n; j++) {
-        ca[j] = 0;
-        for (size_t m = 0; m < n; m++) {
-            ca[j] += b->covariance[j * n + m] * a[m];
+    memset(ca, 0, n * sizeof *ca);
+    for (size_t m = 0; m < s->n_at; m++) {
+        const double *column = b->covariance + s->at[m] * n, by = a[s->at[m]];
+        for (size_t j = 0; j < n; j++) {
+            ca[j] += column[j] * by;
         }
-        r -= a[j] * b->x[j];
-        known += a[j] * ca[j];
+        r -= by * b->x[s->at[m]];
+    }
+    for (size_t m = 0; m < s->n_at; m++) {
+        known += a[s->at[m]] * ca[s->at[m]];
     }
     double share = late_share(s, b, fit->heights, i),
            early = SHARE_PRIOR_EARLY / SHARE_PRIOR_TOUCHES;
@@ -200,8 +206,13 @@ void tt_height_sets_find(struct tt_height_sets *sets, const struct tt_height_fit
     }
     s->n = 1;
     for (size_t i = 0; i < h->n_rows; i++) {
-        s->n_next = 0;
+        s->n_next = s->n_at = 0;
         s->best_next = -INFINITY;
+        for (size_t j = 0; j < fit->n; j++) {
+            if (fit->design[i * fit->n + j] != 0) {
+                s->at[s->n_at++] = j;
+            }
+        }
         for (size_t k = 0; k < s->n; k++) {
             divide(s, fit, i, k, sd_mm);
         }
