@@ -7,6 +7,7 @@ unit_tests = \
   tests/fault/history_memory_test \
   tests/fault/memory_test \
   tests/fault/planning_memory_test \
+  tests/unit/adjust/bounds_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/correlated_test \

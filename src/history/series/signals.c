@@ -101,24 +101,23 @@ static void judge_axis(struct judge *judge, const struct stretch *s, size_t poin
     struct tt_trend_tip *t = judge->tip;
     double value = at(&t->points[point], axis), off = value - s->limits[axis].centre;
     double jump = point > s->from || !own ? value - at(&t->points[point - 1], axis) : 0;
-    const double sizes[KINDS] = {off, jump, chart->ewma.z - s->limits[axis].centre, off};
     bool now[KINDS];
 
     now[INDIVIDUALS] = fabs(off) > LIMIT * s->limits[axis].sigma;
     now[RANGE] = fabs(jump) > TT_D4 * s->limits[axis].mean_range;
     now[EWMA] = tt_ewma_next(&chart->ewma, value);
     now[CUSUM] = tt_cusum_next(&chart->cusum, value) != 0;
+    const double sizes[KINDS] = {off, jump, chart->ewma.z - s->limits[axis].centre, off};
     for (int k = 0; k < KINDS; k++) {
         if (chart->ended[k]) {
             continue;
         }
-        double size = k == EWMA ? chart->ewma.z - s->limits[axis].centre : sizes[k];
         if (now[k] && !chart->beyond[k]) {
             signal_at(judge, &(struct tt_signal){.point = point,
                                                  .chart = CHARTS[k],
                                                  .axis = axis == 0 ? 'x' : 'y',
                                                  .runs = 1,
-                                                 .off_mm = size});
+                                                 .off_mm = sizes[k]});
         } else if (now[k]) {
             for (size_t i = t->n_signals; i-- > 0;) {
                 if (t->signals[i].chart == CHARTS[k] &&
