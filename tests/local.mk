@@ -52,6 +52,7 @@ unit_tests = \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
   tests/unit/history/compare_test \
+  tests/unit/history/evidence_test \
   tests/unit/history/predict_test \
   tests/unit/history/response_test \
   tests/unit/history/series_test \
@@ -240,9 +241,11 @@ test_data = \
   tests/style/budget.list \
   tests/unit/adjust/evidence.txt \
   tests/unit/adjust/scene.h \
+  tests/unit/history/evidence.txt \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
+  tests/unit/recorded.h \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt
 

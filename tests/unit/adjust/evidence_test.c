@@ -3,20 +3,12 @@
 /* The odds of the table of fault modes and the evidence of the best explanation, to seven digits,
  * for runs with a fault of each kind: what evidence.txt beside this file says of them. No result
  * shows these numbers, and a prior or a factor that is off by a per cent changes little else.
- * Whether they are right, modes_test.c and the simulations ask. When they are meant to change,
- * UPDATE=yes in the environment writes the file anew.
- */
+ * Whether they are right, modes_test.c and the simulations ask. When they are meant to change:
+ * recorded.h. */
 #include "config.h"
 
-#include <check.h>
-#include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-#include "../ingest/collect.h"
 #include "adjust/explain.h"
-#include "base/buffer.h"
+#include "recorded.h"
 #include "scene.h"
 
 /* What is wrong with the run of each case. */
@@ -96,11 +88,6 @@ static void spoil(int what, const struct scene *s, struct scene_rows *rows)
     }
 }
 
-static void put(struct tt_buffer *to, double value)
-{
-    tt_buffer_printf(to, isfinite(value) ? " %.7g" : " none", value);
-}
-
 /* Of each kind of the table: how many there are, the best one, the sums of priors and of odds. */
 static void put_table(struct tt_buffer *to, const struct tt_modes *table)
 {
@@ -120,9 +107,9 @@ static void put_table(struct tt_buffer *to, const struct tt_modes *table)
         }
         if (n > 0) {
             tt_buffer_printf(to, "kind %d: %zu, best %zu", kind, n, at);
-            put(to, best);
-            put(to, prior);
-            put(to, odds);
+            recorded_put(to, best);
+            recorded_put(to, prior);
+            recorded_put(to, odds);
             tt_buffer_putc(to, '\n');
         }
     }
@@ -138,12 +125,12 @@ static void put_explanation(struct tt_buffer *to, const struct tt_explanation *e
     for (size_t i = 0; i < e->n_modes; i++) {
         tt_buffer_printf(to, " %d/%zu", (int)e->modes[i].kind, e->modes[i].index);
     }
-    put(to, e->log_evidence);
-    put(to, 1e6 * e->touch_var_mm2);
-    put(to, e->dof_touch);
-    put(to, good);
+    recorded_put(to, e->log_evidence);
+    recorded_put(to, 1e6 * e->touch_var_mm2);
+    recorded_put(to, e->dof_touch);
+    recorded_put(to, good);
     tt_buffer_printf(to, " doubt %d", (int)e->doubt);
-    put(to, e->doubt == TT_DOUBT_RIVAL ? e->rival_log_odds : 0);
+    recorded_put(to, e->doubt == TT_DOUBT_RIVAL ? e->rival_log_odds : 0);
     tt_buffer_putc(to, '\n');
 }
 
@@ -184,53 +171,14 @@ static void judge(int what, struct tt_buffer *to)
     scene_read_free(&read);
 }
 
-/* Words must be the same, numbers to a part in 100 000: they end iterations. */
-static bool is_same(const char *line, const char *expected)
-{
-    while (*line != '\0' && *expected != '\0') {
-        char *end_line, *end_expected;
-        double a = strtod(line, &end_line), b = strtod(expected, &end_expected);
-        if (end_line == line || end_expected == expected) {
-            if (*line++ != *expected++) {
-                return false;
-            }
-        } else if (!(fabs(a - b) <= 1e-5 * (1 + fabs(b)))) {
-            return false;
-        } else {
-            line = end_line;
-            expected = end_expected;
-        }
-    }
-    return *line == *expected;
-}
-
 START_TEST(as_before)
 {
     struct tt_buffer found = {0};
-    const char *update = getenv("UPDATE");
 
     for (int what = 0; what < CASES; what++) {
         judge(what, &found);
     }
-    if (update != NULL && update[0] != '\0') {
-        char path[500];
-        snprintf(path, sizeof path, "%s/tests/unit/adjust/evidence.txt", getenv("srcdir"));
-        FILE *file = fopen(path, "w");
-        ck_assert_ptr_nonnull(file);
-        ck_assert_uint_eq(fwrite(found.text, 1, found.length, file), found.length);
-        ck_assert_int_eq(fclose(file), 0);
-    }
-    char *expected = source_text("tests/unit/adjust/evidence.txt"), *save_a, *save_b;
-    const char *line = strtok_r(found.text, "\n", &save_a),
-               *wanted = strtok_r(expected, "\n", &save_b), *name = "";
-    for (; line != NULL && wanted != NULL;
-         line = strtok_r(NULL, "\n", &save_a), wanted = strtok_r(NULL, "\n", &save_b)) {
-        name = strncmp(line, "case", 4) == 0 ? line : name;
-        ck_assert_msg(is_same(line, wanted), "%s: '%s' where '%s' was; if it is meant: UPDATE=yes",
-                      name, line, wanted);
-    }
-    ck_assert(line == NULL && wanted == NULL);
-    free(expected);
+    recorded_compare(&found, "tests/unit/adjust/evidence.txt", 1);
     tt_buffer_clear(&found);
 }
 END_TEST
