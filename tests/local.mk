@@ -240,6 +240,7 @@ test_data = \
   tests/speed \
   tests/style/budget.list \
   tests/unit/adjust/evidence.txt \
+  tests/unit/adjust/heights.txt \
   tests/unit/adjust/scene.h \
   tests/unit/history/evidence.txt \
   tests/unit/history/weeks.h \
