@@ -242,6 +242,7 @@ test_data = \
   tests/unit/adjust/evidence.txt \
   tests/unit/adjust/heights.txt \
   tests/unit/adjust/scene.h \
+  tests/unit/adjust/views.txt \
   tests/unit/history/evidence.txt \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \

@@ -16,6 +16,7 @@
 #include "../../simulation/view_runs.h"
 #include "adjust/uncertainty.h"
 #include "planning/picture.h"
+#include "recorded.h"
 
 /* Which of the scales of 0.0173 and 0.0169 mm, the turn and the shear lie in their 95 % intervals.
  */
@@ -333,6 +334,120 @@ START_TEST(other_units)
 }
 END_TEST
 
+/* What a case has besides a clean run of views; a bit each. */
+enum {
+    BENT = 1,
+    AXES = 2,
+    SIGHTED = 4, /* sightings in place of views */
+    ONE_OFF = 8,
+    NOT_STATED = 16,
+    ALIKE = 32,
+    LIMITED = 64,
+    TURNED = 128,
+    WORSE = 256
+};
+
+static void put_camera(struct tt_buffer *to, const struct tt_camera_result *c)
+{
+    const double numbers[] = {c->scale_x_mm,
+                              1e3 * c->u_scale_x_mm,
+                              c->scale_y_mm,
+                              1e3 * c->u_scale_y_mm,
+                              c->turn_rad,
+                              1e3 * c->u_turn_rad,
+                              c->shear_rad,
+                              1e3 * c->u_shear_rad,
+                              c->dof,
+                              c->kappa,
+                              c->u_kappa,
+                              c->at_corner_px,
+                              c->rms_px,
+                              c->off_at_corner_mm,
+                              c->u_off_at_corner_mm,
+                              1e3 * c->u_corner_mm};
+    tt_buffer_printf(to, "camera %d%d%d", c->determined, c->has_distortion, c->has_off);
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        recorded_put(to, numbers[i]);
+    }
+    tt_buffer_putc(to, '\n');
+}
+
+static void put_rest(struct tt_buffer *to, const struct tiptrue_solution *s)
+{
+    const struct tt_axes_result *a = &s->axes;
+    const struct tt_tip_result *t = &s->tips[0];
+    const double numbers[] = {1e3 * a->scale_x,    1e6 * a->u_scale_x,
+                              1e3 * a->scale_y,    1e6 * a->u_scale_y,
+                              1e3 * a->square_rad, 1e6 * a->u_square_rad,
+                              t->offset.x_mm,      1e6 * t->cov.xx_mm2,
+                              1e6 * t->cov.xy_mm2, t->dof,
+                              t->same_plate_dof,   1e3 * t->common_u_x_mm,
+                              1e3 * s->u_touch_mm, 1e3 * s->u_sighting_mm,
+                              s->own_sighting_dof, 1e3 * s->poses[0].u_yaw_rad};
+    tt_buffer_printf(to, "rest %d", a->found);
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        recorded_put(to, numbers[i]);
+    }
+    tt_buffer_printf(to, "\nfindings");
+    for (size_t i = 0; i < s->n_findings; i++) {
+        tt_buffer_printf(to, " %s/%d", tt_finding_name(s->findings[i].code),
+                         (int)s->findings[i].severity);
+    }
+    tt_buffer_putc(to, '\n');
+}
+
+/* Numbers of views to seven digits, most of which no other test asks for. */
+START_TEST(as_before)
+{
+    static const struct {
+        int what;
+        size_t marks, seen;
+    } CASES[] = {{0, 2, 5},
+                 {BENT, 3, 5},
+                 {AXES, 4, 5},
+                 {AXES | SIGHTED, 4, 3},
+                 {ONE_OFF, 3, 5},
+                 {NOT_STATED, 2, 5},
+                 {NOT_STATED | AXES, 4, 4},
+                 {ALIKE, 2, 36},
+                 {LIMITED | BENT, 2, 7},
+                 {TURNED, 2, 3},
+                 {WORSE, 3, 6},
+                 {SIGHTED | NOT_STATED, 3, 4}};
+    struct tt_buffer found = {0};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        int what = CASES[k].what;
+        struct scene s;
+        scene_make(&s, what & SIGHTED ? TT_SIGHT : TT_VIEW, CASES[k].marks, CASES[k].seen,
+                   "0.01734, 0.0169", what & TURNED ? "-3.7" : "0.41");
+        s.truth.camera.kappa = what & BENT ? -0.011 : 0;
+        s.truth.axes = what & AXES ? (struct tt_truth_axes){6.1e-4, -3.7e-4, 8.3e-4}
+                                   : (struct tt_truth_axes){0, 0, 0};
+        s.truth.camera.sigma_px =
+            (struct tt_stated){what & (WORSE | ALIKE), what & WORSE ? 0.6 : 0.05};
+        s.machine->camera.u_px = what & NOT_STATED ? 0 : s.machine->camera.u_px;
+        s.machine->has_u_sighting = !(what & NOT_STATED);
+        s.machine->limits.has_permitted_view = what & LIMITED;
+        s.machine->limits.permitted_view_mm = 0.02;
+        struct tiptrue_run *run = scene_run(&s, 700 + k);
+        for (size_t i = 0; i < 72 && what & ALIKE; i++) { /* two marks, nine places, four views */
+            run->observations[i].px += 0.23 * cos(1.7 * (double)(i / 36 * 9 + i % 9));
+            run->observations[i].py += 0.23 * sin(2.9 * (double)(i / 36 * 9 + i % 9));
+        }
+        run->observations[7].px += what & ONE_OFF ? 61 : 0;
+        struct tiptrue_solution *solution = solved(&s, run);
+        tt_buffer_printf(&found, "case %zu\n", k);
+        put_camera(&found, &solution->camera);
+        put_rest(&found, solution);
+        tiptrue_solution_free(solution);
+        scene_clear(&s);
+    }
+    recorded_compare(&found, "tests/unit/adjust/views.txt", 0.1);
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/views");
@@ -348,6 +463,7 @@ int main(void)
     tcase_add_test(tests, pixels_counted_otherwise);
     tcase_add_test(tests, marks_exchanged);
     tcase_add_test(tests, other_units);
+    tcase_add_test(tests, as_before);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
