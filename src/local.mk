@@ -156,7 +156,7 @@ libcore_la_SOURCES = \
   src/adjust/correlated.c src/adjust/correlated.h \
   src/adjust/heights.c src/adjust/heights.h src/adjust/height_rows.c \
   src/adjust/height_model.c src/adjust/height_model.h src/adjust/height_sets.c \
-  src/adjust/height_sets.h src/adjust/height_search.c src/adjust/height_search.h \
+  src/adjust/height_sets.h src/adjust/height_score.c src/adjust/height_search.c src/adjust/height_search.h \
   src/adjust/height_decide.c src/adjust/height_pool.h \
   src/adjust/height_findings.c src/adjust/height_doubts.c src/adjust/height_worth.c src/adjust/height_table.c src/adjust/mixture.h \
   src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \

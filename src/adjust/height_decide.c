@@ -27,6 +27,8 @@
  * another pad off, which may be so by anything. */
 #define HEIGHT_BEYOND 0.015
 #define HEIGHT_PAD_BEYOND 0.01
+/* ln Bayes factor of modes that something speaks for, at least: more than rounding. */
+#define LEAST_BAYES_LN 1e-6
 
 /* Least squares of what @found calls good. TIPTRUE_E_DEGENERATE: that does not determine it. */
 static enum tiptrue_status finish(const struct tt_height_pool *s,
@@ -160,7 +162,8 @@ static bool is_idle(const struct tt_height_pool *s, const struct tt_height_expla
 
     for (size_t i = 0; i < s->n_found; i++) {
         const struct tt_height_explanation *less = &s->found[i];
-        if (adds_to(e, less, &more) && e->log_evidence - more <= less->log_evidence &&
+        if (adds_to(e, less, &more) &&
+            e->log_evidence - more <= less->log_evidence + LEAST_BAYES_LN &&
             memcmp(e->good, less->good, s->heights->n_rows * sizeof *e->good) == 0) {
             return true;
         }

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Sets of good touches, followed touch by touch. Tips come one after the other, so that a branch
+ * holds what it knows of a tip's own unknowns only as long as touches of that tip come. */
 #include "config.h"
 
 #include "adjust/height_sets.h"
@@ -8,97 +10,188 @@
 #include <string.h>
 
 #include "adjust/mixture.h"
-#include "base/distribution.h"
 #include "model/frames.h"
 
-#define HEIGHT_LARGEST 3.4 /* standard deviations up to which least squares stands */
-#define HEIGHT_CLEAN_MM 7e-3
-#define HEIGHT_CLEAN_IMPROBABLE 1e-4
 /* ln probability behind the best set from which one is given up, and the step by which that is
  * drawn in where there are too many. */
 #define HEIGHT_SET_GIVEN_UP 10.0
 #define HEIGHT_SET_STEP 0.25
-#define MOST_HEIGHT_SCORE_STEPS 12
-#define HEIGHT_SCORED 1e-3 /* relative change of the variance that ends them */
-#define HEIGHT_SHARES 12   /* of late touches in the run, equally probable, that are summed over */
+/* Spreads on the good side of the bound from which a touch is not asked whether it is off: the
+ * probability is 1e-10. */
+#define HEIGHT_SURELY_GOOD 4.5
 
-bool tt_height_looks_clean(const struct tt_height_fit *fit)
-{
-    const struct tt_heights *h = fit->heights;
-    double largest = 0, dof = fmax(fit->dof, 1);
+/* Spreads on that side of the bound from which a touch that was called off when less was known is
+ * seen not to be (the same set with it good goes on as well); on the other side, to be. */
+#define HEIGHT_NOT_OFF 3.0
 
-    for (size_t i = 0; i < h->n_rows; i++) {
-        double known = tt_height_variance(fit, fit->design + i * fit->n, fit->scratch),
-               variance = fmax(fit->variance_mm2 - known, 0.05 * fit->variance_mm2);
-        largest = fmax(largest, fit->residual[i] * fit->residual[i] / variance);
-    }
-    if (!(largest < HEIGHT_LARGEST * HEIGHT_LARGEST)) {
-        return false;
-    }
-    if (h->stated_dof == 0) {
-        return fit->own_mm2 < HEIGHT_CLEAN_MM * HEIGHT_CLEAN_MM;
-    }
-    return tt_chi2_upper(dof * fit->own_mm2 / (h->stated_mm2 + h->digit_mm2), dof) >
-           HEIGHT_CLEAN_IMPROBABLE;
-}
+/* What the touches called good so far tell of the unknowns that touches to come share with them. */
+struct known {
+    double *x, *covariance; /* per place; places x places, in rows of s->most */
+};
 
-/* ---- sets, touch by touch ---- */
+/* A touch that is off is unsure as long as its tip's others do not tell that it is. */
+enum called { CALLED_GOOD, CALLED_OFF, CALLED_UNSURE };
 
-/* What is known after some touches, if those called good are. */
+/* One way to call the touches so far good or off. */
 struct branch {
-    double log_p, *x, *covariance; /* n; n x n */
-    double *good, *late;           /* per row; per pad: late touches so far */
+    double log_p;
+    struct known *known;
+    double late_run, *late; /* late touches so far: in all; per pad */
+    unsigned char *off;     /* per row: enum called */
+    size_t n_unsure;
 };
 
 struct tt_height_branches {
     size_t n, n_next; /* branches */
     double best_next; /* log_p */
     struct branch now[TT_MOST_HEIGHT_SETS], next[2 * TT_MOST_HEIGHT_SETS];
-    size_t size;      /* of what a branch points to */
-    double *pad_rows; /* so far */
-    double *ca;       /* per unknown */
-    size_t *at, n_at; /* unknowns of the row at hand */
+    struct known known[2 * TT_MOST_HEIGHT_SETS], *spare[2 * TT_MOST_HEIGHT_SETS];
+    size_t n_spare;
+    double *good[TT_MOST_HEIGHT_SETS]; /* per row, of the sets found */
+    size_t most;                       /* unknowns */
+    size_t *order;                     /* rows, tip by tip */
+    double *pad_rows;                  /* so far */
+    /* Unknowns that some touch so far and some touch to come depend on have a place. */
+    size_t n_places, *unknown, *place; /* at each place; of each unknown, or TT_NONE */
+    size_t *last;                      /* per unknown: the last in order that depends on it */
+    /* per row: how many unknowns it depends on; which, by how much (s->most for each row) */
+    size_t *n_of, *of;
+    double *by;
+    double *ca; /* per place */
 };
 
-static bool make_branch(struct branch *b, struct tt_arena *arena, const struct tt_heights *h,
-                        size_t most)
-{
-    size_t size = most + most * most + h->n_rows + h->n_pads;
+/* ---- room ---- */
 
-    b->x = TT_ARENA_NEW(arena, size, double);
-    if (b->x != NULL) {
-        b->covariance = b->x + most;
-        b->good = b->covariance + most * most;
-        b->late = b->good + h->n_rows;
+static bool make_branch(struct branch *b, struct tt_arena *arena, const struct tt_heights *h)
+{
+    b->late = TT_ARENA_NEW(arena, h->n_pads, double);
+    b->off = TT_ARENA_NEW(arena, h->n_rows, unsigned char);
+    return b->late != NULL && b->off != NULL;
+}
+
+static bool make_known(struct known *known, struct tt_arena *arena, size_t most)
+{
+    known->x = TT_ARENA_NEW(arena, most + most * most, double);
+    known->covariance = known->x != NULL ? known->x + most : NULL;
+    return known->x != NULL;
+}
+
+static bool make_lists(struct tt_height_branches *s, struct tt_arena *arena,
+                       const struct tt_heights *h)
+{
+    size_t n = h->n_rows, each = n * s->most;
+    size_t *sizes = TT_ARENA_NEW(arena, 2 * n + each + 3 * s->most, size_t);
+    double *numbers = TT_ARENA_NEW(arena, each + h->n_pads + s->most, double);
+
+    if (sizes == NULL || numbers == NULL) {
+        return false;
     }
-    return b->x != NULL;
+    s->order = sizes;
+    s->n_of = sizes + n;
+    s->of = sizes + 2 * n;
+    s->unknown = s->of + each;
+    s->place = s->unknown + s->most;
+    s->last = s->place + s->most;
+    s->by = numbers;
+    s->pad_rows = numbers + each;
+    s->ca = s->pad_rows + h->n_pads;
+    n = 0;
+    for (size_t t = 0; t < h->n_tips; t++) {
+        for (size_t i = 0; i < h->n_rows; i++) {
+            s->order[n] = i;
+            n += h->rows[i].tip == t;
+        }
+    }
+    return true;
 }
 
 bool tt_height_sets_init(struct tt_height_sets *sets, struct tt_arena *arena,
                          const struct tt_heights *heights, size_t most)
 {
     struct tt_height_branches *s = TT_ARENA_NEW(arena, 1, struct tt_height_branches);
-    bool good = s != NULL;
 
     sets->room = s;
-    for (size_t k = 0; k < TT_MOST_HEIGHT_SETS && good; k++) {
-        good = make_branch(&s->now[k], arena, heights, most) &&
-               make_branch(&s->next[2 * k], arena, heights, most) &&
-               make_branch(&s->next[2 * k + 1], arena, heights, most);
-    }
-    if (!good) {
+    if (s == NULL) {
         return false;
     }
-    s->size = most + most * most + heights->n_rows + heights->n_pads;
-    s->pad_rows = TT_ARENA_NEW(arena, heights->n_pads, double);
-    s->ca = TT_ARENA_NEW(arena, most, double);
-    s->at = TT_ARENA_NEW(arena, most, size_t);
-    return s->pad_rows != NULL && s->ca != NULL && s->at != NULL;
+    s->most = most;
+    bool good = make_lists(s, arena, heights);
+    for (size_t k = 0; k < TT_MOST_HEIGHT_SETS && good; k++) {
+        s->good[k] = TT_ARENA_NEW(arena, heights->n_rows, double);
+        good = s->good[k] != NULL && make_branch(&s->now[k], arena, heights);
+    }
+    for (size_t k = 0; k < 2 * TT_MOST_HEIGHT_SETS && good; k++) {
+        good = make_branch(&s->next[k], arena, heights) && make_known(&s->known[k], arena, most);
+    }
+    return good;
 }
+
+/* ---- unknowns come and go ---- */
+
+/* A place for @unknown, of which nothing but its prior is known. */
+static void add_place(struct tt_height_branches *s, const struct tt_height_fit *fit, size_t unknown)
+{
+    size_t p = s->place[unknown] = s->n_places++;
+    double u = fit->prior_u[unknown];
+
+    s->unknown[p] = unknown;
+    for (size_t k = 0; k < s->n; k++) {
+        struct known *known = s->now[k].known;
+        known->x[p] = fit->prior_value[unknown];
+        for (size_t q = 0; q < p; q++) {
+            known->covariance[p * s->most + q] = known->covariance[q * s->most + p] = 0;
+        }
+        known->covariance[p * s->most + p] = u * u;
+    }
+}
+
+/* Places for the unknowns that row @i depends on. */
+static void add_places(struct tt_height_branches *s, const struct tt_height_fit *fit, size_t i)
+{
+    for (size_t m = 0; m < s->n_of[i]; m++) {
+        size_t unknown = s->of[i * s->most + m];
+        if (s->place[unknown] == TT_NONE) {
+            add_place(s, fit, unknown);
+        }
+    }
+}
+
+/* The last place takes the number of @hole. */
+static void close_place(struct tt_height_branches *s, size_t hole)
+{
+    size_t end = --s->n_places, most = s->most;
+
+    s->place[s->unknown[hole]] = TT_NONE;
+    if (hole == end) {
+        return;
+    }
+    s->unknown[hole] = s->unknown[end];
+    s->place[s->unknown[hole]] = hole;
+    for (size_t k = 0; k < s->n; k++) {
+        double *c = s->now[k].known->covariance;
+        s->now[k].known->x[hole] = s->now[k].known->x[end];
+        for (size_t q = 0; q < end; q++) {
+            c[hole * most + q] = c[q * most + hole] = c[end * most + q];
+        }
+        c[hole * most + hole] = c[end * most + end];
+    }
+}
+
+/* The unknowns that no row after the @k-th in order depends on are let go. */
+static void drop_places(struct tt_height_branches *s, size_t k)
+{
+    for (size_t p = s->n_places; p-- > 0;) {
+        if (s->last[s->unknown[p]] == k) {
+            close_place(s, p);
+        }
+    }
+}
+
+/* ---- sets, touch by touch ---- */
 
 /* A branch of s->next like @from with @log_p; NULL where it would be given up anyway. */
 static struct branch *add_branch(struct tt_height_branches *s, const struct branch *from,
-                                 double log_p)
+                                 double log_p, const struct tt_heights *h)
 {
     s->best_next = fmax(s->best_next, log_p);
     if (!(log_p > s->best_next - HEIGHT_SET_GIVEN_UP)) {
@@ -106,66 +199,133 @@ static struct branch *add_branch(struct tt_height_branches *s, const struct bran
     }
     struct branch *to = &s->next[s->n_next++];
     to->log_p = log_p;
-    memcpy(to->x, from->x, s->size * sizeof *to->x);
+    to->known = from->known;
+    to->late_run = from->late_run;
+    to->n_unsure = from->n_unsure;
+    memcpy(to->late, from->late, h->n_pads * sizeof *to->late);
+    memcpy(to->off, from->off, h->n_rows * sizeof *to->off);
     return to;
 }
 
-/* Share of late touches to be expected on the pad of row @i. */
-static double late_share(const struct tt_height_branches *s, const struct branch *b,
-                         const struct tt_heights *h, size_t i)
+/* Share of late touches to be expected on @pad, of the @k-th touch. */
+static double late_share(const struct tt_height_branches *s, const struct branch *b, size_t pad,
+                         size_t k)
 {
-    size_t pad = h->rows[i].pad;
-    double late = 0;
+    double run = (b->late_run + SHARE_PRIOR_LATE) / ((double)k + SHARE_PRIOR_TOUCHES);
 
-    for (size_t p = 0; p < h->n_pads; p++) {
-        late += b->late[p];
-    }
-    double run = (late + SHARE_PRIOR_LATE) / ((double)i + SHARE_PRIOR_TOUCHES);
     return (b->late[pad] + SHARE_STRENGTH * run) / (s->pad_rows[pad] + SHARE_STRENGTH);
 }
 
-/* Branch @k with row @i good, and with it off. */
-static void divide(struct tt_height_branches *s, const struct tt_height_fit *fit, size_t i,
-                   size_t k, double sd)
+/* What a row that deviates by @r_mm from what @from expects, with @variance_mm2, adds to it; s->ca:
+ * covariance of the places with what is expected. */
+static void learn(const struct tt_height_branches *s, const struct known *from, struct known *to,
+                  double r_mm, double variance_mm2)
 {
-    struct branch *good, *off, *b = &s->now[k];
-    size_t n = fit->n, pad = fit->heights->rows[i].pad;
-    const double *a = fit->design + i * n;
-    double r = fit->given[i], known = 0, *ca = s->ca;
+    for (size_t j = 0; j < s->n_places; j++) {
+        const double *before = from->covariance + j * s->most;
+        double *after = to->covariance + j * s->most, gain = s->ca[j] / variance_mm2;
+        to->x[j] = from->x[j] + gain * r_mm;
+        for (size_t m = 0; m < s->n_places; m++) {
+            after[m] = before[m] - gain * s->ca[m];
+        }
+    }
+}
 
-    memset(ca, 0, n * sizeof *ca);
-    for (size_t m = 0; m < s->n_at; m++) {
-        const double *column = b->covariance + s->at[m] * n, by = a[s->at[m]];
-        for (size_t j = 0; j < n; j++) {
-            ca[j] += column[j] * by;
+/* Variance of what @known expects of row @i, s->ca, and what is left of *r. */
+static double expect(struct tt_height_branches *s, const struct known *known, size_t i, double *r)
+{
+    const size_t *of = s->of + i * s->most;
+    const double *by = s->by + i * s->most;
+    double variance = 0;
+
+    memset(s->ca, 0, s->n_places * sizeof *s->ca);
+    for (size_t m = 0; m < s->n_of[i]; m++) {
+        size_t p = s->place[of[m]];
+        const double *column = known->covariance + p * s->most;
+        for (size_t j = 0; j < s->n_places; j++) {
+            s->ca[j] += column[j] * by[m];
         }
-        r -= by * b->x[s->at[m]];
+        *r -= by[m] * known->x[p];
     }
-    for (size_t m = 0; m < s->n_at; m++) {
-        known += a[s->at[m]] * ca[s->at[m]];
+    for (size_t m = 0; m < s->n_of[i]; m++) {
+        variance += by[m] * s->ca[s->place[of[m]]];
     }
-    double share = late_share(s, b, fit->heights, i),
-           early = SHARE_PRIOR_EARLY / SHARE_PRIOR_TOUCHES;
-    double least = OFF_FROM_SCATTERS * sd, spread = sqrt(2 * fmax(known, 1e-4 * sd * sd)),
-           late = 0.5 * erfc((r + least) / spread), above = 0.5 * erfc((least - r) / spread);
-    off = add_branch(s, b, b->log_p + log((share * late + early * above) * tt_off_density(r, sd)));
-    if (off != NULL) {
-        off->late[pad] += late > above ? 1 : 0;
-        off->good[i] = 0;
+    return variance;
+}
+
+/* Whether something is still known of all that row @i depends on. */
+static bool has_places(const struct tt_height_branches *s, size_t i)
+{
+    bool has = true;
+
+    for (size_t m = 0; m < s->n_of[i]; m++) {
+        has = has && s->place[s->of[i * s->most + m]] != TT_NONE;
     }
-    double variance = known + sd * sd;
-    good = add_branch(s, b,
-                      b->log_p + log1p(-fmin(share + early, 0.99)) -
-                          0.5 * (r * r / variance + log(2 * TT_PI * variance)));
-    if (good == NULL) {
-        return;
-    }
-    good->good[i] = 1;
-    for (size_t j = 0; j < n; j++) {
-        good->x[j] += ca[j] * r / variance;
-        for (size_t m = 0; m < n; m++) {
-            good->covariance[j * n + m] -= ca[j] * ca[m] / variance;
+    return has;
+}
+
+/* What @b now tells of the touches that it was not sure to be off. False: one is not. */
+static bool settle(struct tt_height_branches *s, const struct tt_height_fit *fit, struct branch *b,
+                   double sd)
+{
+    size_t left = b->n_unsure;
+
+    for (size_t i = 0; left > 0; i++) {
+        if (b->off[i] != CALLED_UNSURE) {
+            continue;
         }
+        left--;
+        double r = fit->given[i], least = OFF_FROM_SCATTERS * sd, spread = 0;
+        bool has = has_places(s, i);
+        if (has) {
+            spread = sqrt(2 * fmax(expect(s, b->known, i, &r), 1e-4 * sd * sd));
+        }
+        if (has && fabs(r) < least - HEIGHT_NOT_OFF * spread) {
+            return false;
+        }
+        if (!has || fabs(r) > least + HEIGHT_NOT_OFF * spread) {
+            b->off[i] = CALLED_OFF;
+            b->n_unsure--;
+        }
+    }
+    return true;
+}
+
+/* Branch @b with the @k-th row good, and with it off. */
+static void divide(struct tt_height_branches *s, const struct tt_height_fit *fit, size_t k,
+                   const struct branch *b, double sd)
+{
+    size_t i = s->order[k], pad = fit->heights->rows[i].pad;
+    double r = fit->given[i], known = expect(s, b->known, i, &r), least = OFF_FROM_SCATTERS * sd,
+           spread = sqrt(2 * fmax(known, 1e-4 * sd * sd)), variance = known + sd * sd;
+    double share = late_share(s, b, pad, k), early = SHARE_PRIOR_EARLY / SHARE_PRIOR_TOUCHES;
+    struct branch *good = add_branch(s, b,
+                                     b->log_p + log1p(-fmin(share + early, 0.99)) -
+                                         0.5 * (r * r / variance + log(2 * TT_PI * variance)),
+                                     fit->heights);
+    struct branch *off = NULL;
+
+    if (!(fabs(r) < least - HEIGHT_SURELY_GOOD * spread)) {
+        double late = 0.5 * erfc((r + least) / spread), above = 0.5 * erfc((least - r) / spread);
+        off =
+            add_branch(s, b, b->log_p + log((share * late + early * above) * tt_off_density(r, sd)),
+                       fit->heights);
+        if (off != NULL) {
+            off->late[pad] += late > above ? 1 : 0;
+            off->late_run += late > above ? 1 : 0;
+            bool sure = fabs(r) > least + HEIGHT_NOT_OFF * spread;
+            off->off[i] = sure ? CALLED_OFF : CALLED_UNSURE;
+            off->n_unsure += sure ? 0 : 1;
+        }
+    }
+    if (good != NULL) {
+        good->known = off != NULL ? s->spare[--s->n_spare] : b->known;
+        learn(s, b->known, good->known, r, variance);
+        if (!settle(s, fit, good, sd) && good->log_p < s->best_next) {
+            good->log_p = -INFINITY;
+        }
+    } else if (off == NULL) {
+        s->spare[s->n_spare++] = b->known;
     }
 }
 
@@ -188,6 +348,41 @@ static void keep_best(struct tt_height_branches *s)
             struct branch spare = s->now[s->n];
             s->now[s->n++] = s->next[k];
             s->next[k] = spare;
+        } else {
+            s->spare[s->n_spare++] = s->next[k].known;
+        }
+    }
+}
+
+/* One branch that knows nothing yet. */
+static void begin(struct tt_height_branches *s, const struct tt_height_fit *fit)
+{
+    const struct tt_heights *h = fit->heights;
+
+    s->n = 1;
+    s->n_spare = s->n_places = 0;
+    for (size_t k = 1; k < sizeof s->known / sizeof s->known[0]; k++) {
+        s->spare[s->n_spare++] = &s->known[k];
+    }
+    s->now[0].log_p = s->now[0].late_run = 0;
+    s->now[0].n_unsure = 0;
+    s->now[0].known = &s->known[0];
+    memset(s->now[0].late, 0, h->n_pads * sizeof *s->now[0].late);
+    memset(s->now[0].off, 0, h->n_rows * sizeof *s->now[0].off);
+    memset(s->pad_rows, 0, h->n_pads * sizeof *s->pad_rows);
+    for (size_t j = 0; j < fit->n; j++) {
+        s->place[j] = TT_NONE;
+    }
+    for (size_t k = 0; k < h->n_rows; k++) {
+        size_t i = s->order[k];
+        const double *a = fit->design + i * fit->n;
+        s->n_of[i] = 0;
+        for (size_t j = 0; j < fit->n; j++) {
+            if (a[j] != 0) {
+                s->by[i * s->most + s->n_of[i]] = a[j];
+                s->of[i * s->most + s->n_of[i]++] = j;
+                s->last[j] = k;
+            }
         }
     }
 }
@@ -197,164 +392,26 @@ void tt_height_sets_find(struct tt_height_sets *sets, const struct tt_height_fit
     struct tt_height_branches *s = sets->room;
     const struct tt_heights *h = fit->heights;
 
-    memset(s->pad_rows, 0, h->n_pads * sizeof *s->pad_rows);
-    memset(s->now[0].x, 0, s->size * sizeof *s->now[0].x);
-    s->now[0].log_p = 0;
-    for (size_t j = 0; j < fit->n; j++) {
-        s->now[0].x[j] = fit->prior_value[j];
-        s->now[0].covariance[j * fit->n + j] = fit->prior_u[j] * fit->prior_u[j];
-    }
-    s->n = 1;
-    for (size_t i = 0; i < h->n_rows; i++) {
-        s->n_next = s->n_at = 0;
+    begin(s, fit);
+    for (size_t k = 0; k < h->n_rows; k++) {
+        add_places(s, fit, s->order[k]);
+        s->n_next = 0;
         s->best_next = -INFINITY;
-        for (size_t j = 0; j < fit->n; j++) {
-            if (fit->design[i * fit->n + j] != 0) {
-                s->at[s->n_at++] = j;
-            }
+        for (size_t m = 0; m < s->n; m++) {
+            divide(s, fit, k, &s->now[m], sd_mm);
         }
-        for (size_t k = 0; k < s->n; k++) {
-            divide(s, fit, i, k, sd_mm);
-        }
-        s->pad_rows[h->rows[i].pad] += 1;
+        s->pad_rows[h->rows[s->order[k]].pad] += 1;
         keep_best(s);
+        drop_places(s, k);
     }
     sets->best = -INFINITY;
-    for (sets->n = 0; sets->n < s->n; sets->n++) {
-        sets->good[sets->n] = s->now[sets->n].good;
-        sets->log_p[sets->n] = s->now[sets->n].log_p;
-        sets->best = fmax(sets->best, s->now[sets->n].log_p);
-    }
-}
-
-/* ---- the evidence of one set ---- */
-
-/* ln of a (a + 1) ... (a + n - 1). */
-static double ln_rising(double a, size_t n)
-{
-    double sum = 0;
-
-    for (size_t k = 0; k < n; k++) {
-        sum += log(a + (double)k);
-    }
-    return sum;
-}
-
-/* ln probability of @some of @all, drawn by a share of Beta(@a, @b). */
-static double ln_drawn(size_t some, size_t all, double a, double b)
-{
-    return ln_rising(a, some) + ln_rising(b, all - some) - ln_rising(a + b, all);
-}
-
-/* Off touches of @pad on one side. */
-static size_t count_off(const struct tt_height_fit *fit, size_t pad, bool late, size_t *all)
-{
-    size_t n = 0;
-
-    *all = 0;
-    for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        bool here = pad == TT_NONE || fit->heights->rows[i].pad == pad;
-        *all += here;
-        n += here && fit->good[i] == 0 && (fit->residual[i] < 0) == late;
-    }
-    return n;
-}
-
-/* ln probability that these touches are late and early: the pads' shares are integrated out, that
- * of the run is summed over its prior, Beta(1, b). */
-static double ln_shares(const struct tt_height_fit *fit)
-{
-    double sum = 0, most = -INFINITY, b = SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE;
-    size_t all, off;
-
-    for (size_t k = 0; k < HEIGHT_SHARES; k++) {
-        double share = 1 - pow(1 - ((double)k + 0.5) / HEIGHT_SHARES, 1 / b), ln = 0;
-        for (size_t p = 0; p < fit->heights->n_pads; p++) {
-            off = count_off(fit, p, true, &all);
-            ln += ln_drawn(off, all, SHARE_STRENGTH * share, SHARE_STRENGTH * (1 - share));
-        }
-        sum = ln > most ? sum * exp(most - ln) + 1 : sum + exp(ln - most);
-        most = fmax(most, ln);
-    }
-    off = count_off(fit, TT_NONE, false, &all);
-    return most + log(sum / HEIGHT_SHARES) +
-           ln_drawn(off, all, SHARE_PRIOR_EARLY, SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY);
-}
-
-/* The repeatability of the good ones; its relative change. */
-static double update_scatter(struct tt_height_fit *fit)
-{
-    const struct tt_heights *h = fit->heights;
-    double sum = 0, good = 0, before = fit->variance_mm2;
-
-    for (size_t i = 0; i < h->n_rows; i++) {
-        good += fit->good[i];
-        sum += fit->good[i] * fit->residual[i] * fit->residual[i];
-    }
-    fit->dof = fmax(good - fit->spent, 0.5);
-    fit->pooled_dof = fit->dof + h->stated_dof;
-    fit->own_mm2 = sum / fit->dof;
-    fit->variance_mm2 =
-        h->stated_dof > 0
-            ? (h->stated_dof * (h->stated_mm2 + h->digit_mm2) + sum) / fit->pooled_dof
-            : tt_usual_scatter_var(fit->own_mm2 - h->digit_mm2, fit->dof) + h->digit_mm2;
-    return fabs(fit->variance_mm2 / before - 1);
-}
-
-/* Rows that are called off but lie with the good ones are good. */
-static bool take_near(struct tt_height_fit *fit)
-{
-    bool any = false;
-
-    for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        bool near = fit->residual[i] * fit->residual[i] <
-                    OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * fit->variance_mm2;
-        any = any || (near && fit->good[i] == 0);
-        fit->good[i] = near ? 1 : fit->good[i];
-    }
-    return any;
-}
-
-/* ln density of the touches and of the unknowns. */
-static double ln_rows(const struct tt_height_fit *fit)
-{
-    double sd = sqrt(fit->variance_mm2), sum = 0;
-
-    for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        double r = fit->residual[i];
-        sum += fit->good[i] > 0 ? -0.5 * r * r / fit->variance_mm2 - log(sqrt(2 * TT_PI) * sd)
-                                : log(tt_off_density(r, sd));
-    }
-    for (size_t j = 0; j < fit->n; j++) {
-        double r = (fit->x[j] - fit->prior_value[j]) / fit->prior_u[j];
-        sum -= 0.5 * r * r + log(fit->prior_u[j]);
-    }
-    return sum;
-}
-
-bool tt_height_score(struct tt_height_fit *fit)
-{
-    const struct tt_heights *h = fit->heights;
-    double sd = h->stated_dof > 0 ? sqrt(h->stated_mm2 + h->digit_mm2) : TT_FIRST_HEIGHT_SCATTER_MM;
-
-    fit->variance_mm2 = sd * sd;
-    for (size_t k = 0; k < MOST_HEIGHT_SCORE_STEPS; k++) {
+    sets->n = s->n;
+    for (size_t m = 0; m < s->n; m++) {
         for (size_t i = 0; i < h->n_rows; i++) {
-            fit->weight[i] = fit->good[i] / fit->variance_mm2;
+            s->good[m][i] = s->now[m].off[i] == CALLED_GOOD ? 1 : 0;
         }
-        if (!tt_height_solve(fit)) {
-            return false;
-        }
-        if (update_scatter(fit) < HEIGHT_SCORED && !take_near(fit)) {
-            break;
-        }
+        sets->good[m] = s->good[m];
+        sets->log_p[m] = s->now[m].log_p;
+        sets->best = fmax(sets->best, s->now[m].log_p);
     }
-    fit->log_evidence = ln_rows(fit) + ln_shares(fit) +
-                        tt_log_scatter(fmax(fit->variance_mm2 - h->digit_mm2, 1e-10), fit->dof,
-                                       h->stated_mm2, h->stated_dof) -
-                        0.5 * fit->log_det;
-    for (size_t m = 0; m < fit->n_modes; m++) {
-        fit->log_evidence += fit->modes[m].log_p;
-    }
-    return true;
 }
