@@ -197,7 +197,7 @@ enum tiptrue_status tt_trend_height(struct tiptrue_trend *trend, const struct tt
         const struct tt_tip_drift *drift = &c->height_drift[tip];
         h->within_u_mm = sqrt(squares / (double)h->n_points);
         h->between_mm = tt_changes_height_between(c, tip, &h->u_between_mm);
-        h->has_drift = drift->known;
+        h->has_drift = drift->known && h->n_points > 1; /* by rounding alone, of one */
         h->drift_significant = drift->shows;
         h->step_alike = drift->step_alike;
         h->drift_mm_per_week = drift->x;
