@@ -492,6 +492,38 @@ END_TEST
 /* The uncertainty that counts is the one of the verdict: on the same plate where the offset in use
  * is of it. Above the permitted error on the same plate no run can show an offset to be good
  * enough. */
+/* Axes that are not square by 2 and 3 mrad, or of which x is longer by 0.4 to 0.8 parts in 1000,
+ * with two marks only, so that no number of them can be told apart from the edges' places: how
+ * much, over 100 mm, as an error. */
+START_TEST(axes_off_by_touches)
+{
+    static const struct {
+        double square_rad, scale;
+    } CASES[] = {{-0.002, 0}, {0.003, 0}, {0, 4e-4}, {0, 6e-4}, {0, 8e-4}};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        struct scene s = scene_many_edges(4715);
+        s.rotations = 8;
+        s.n_marks = 2;
+        struct scene_rows rows = scene_simulate(&s);
+        for (size_t i = 0; i < rows.n; i++) {
+            rows.row[i].x += CASES[k].square_rad * (rows.row[i].y - s.setups[0].mark_y) +
+                             CASES[k].scale * (rows.row[i].x - s.setups[0].mark_x);
+        }
+        struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+        const struct tt_finding *finding = scene_finding(solution, TT_FINDING_DOES_NOT_FIT);
+        double over_mm = tt_finding_value(finding, "over_100")->number,
+               true_mm = 100 * fmax(fabs(CASES[k].square_rad), CASES[k].scale);
+        ck_assert_str_eq(tt_finding_value(finding, "kind")->text,
+                         CASES[k].scale > 0 ? "scale" : "square");
+        ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
+        ck_assert_msg(fabs(over_mm - true_mm) < 0.05, "%g mm where %g are true", over_mm, true_mm);
+        tiptrue_solution_free(solution);
+        scene_rows_free(&rows);
+    }
+}
+END_TEST
+
 START_TEST(limits_on_the_same_plate)
 {
     struct scene s = scene_usual(20260449);
@@ -586,6 +618,7 @@ int main(void)
     tcase_add_test(machine, lost_motion);
     tcase_add_test(machine, latency);
     tcase_add_test(machine, yaw_off);
+    tcase_add_test(machine, axes_off_by_touches);
     tcase_add_test(machine, limits);
     tcase_add_test(machine, limits_on_the_same_plate);
     suite_add_tcase(suite, machine);

@@ -413,7 +413,10 @@ START_TEST(as_before)
                  {LIMITED | BENT, 2, 7},
                  {TURNED, 2, 3},
                  {WORSE, 3, 6},
-                 {SIGHTED | NOT_STATED, 3, 4}};
+                 {SIGHTED | NOT_STATED, 3, 4},
+                 {0, 2, 2},
+                 {NOT_STATED, 3, 2},
+                 {AXES | ONE_OFF, 4, 9}};
     struct tt_buffer found = {0};
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
