@@ -21,6 +21,7 @@ unit_tests = \
   tests/unit/adjust/modes_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
+  tests/unit/adjust/height_evidence_test \
   tests/unit/adjust/heights_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
@@ -240,7 +241,7 @@ test_data = \
   tests/speed \
   tests/style/budget.list \
   tests/unit/adjust/evidence.txt \
-  tests/unit/adjust/heights.txt \
+  tests/unit/adjust/height_evidence.txt \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/views.txt \
   tests/unit/history/evidence.txt \

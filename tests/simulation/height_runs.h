@@ -187,7 +187,7 @@ static void lay_out(const struct design *d, struct room *room, struct tt_heights
     }
 }
 
-static void run_design(const struct design *d, size_t runs, struct tally *tally)
+static inline void run_design(const struct design *d, size_t runs, struct tally *tally)
 {
     struct tt_arena arena = {0};
     struct room room;
