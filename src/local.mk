@@ -169,7 +169,7 @@ libcore_la_SOURCES = \
   src/adjust/modes_changes.c src/adjust/modes_odds.c src/adjust/modes_parts.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/near.c \
-  src/adjust/past.c \
+  src/adjust/past.c src/adjust/past_offsets.c src/adjust/past_offsets.h \
   src/adjust/plausible.c src/adjust/plausible.h \
   src/adjust/plausible_change.c \
   src/adjust/plausible_log.c \

@@ -19,13 +19,13 @@
 
 #include "adjust/correlated.h"
 #include "adjust/findings.h"
+#include "adjust/past_offsets.h"
 #include "base/cholesky.h"
 #include "base/digest.h"
 #include "base/distribution.h"
 #include "base/time.h"
 
-/* Earlier runs that are taken: the latest so many, at least so many. */
-#define MOST_PAST 20
+/* Earlier runs that are taken at least. */
 #define LEAST_PAST 5
 /* An earlier run in which an edge lies so many standard deviations from the median has a film
  * itself. */
@@ -42,8 +42,6 @@
 /* An edge of which the touches tell less than its stated u says cannot be judged, this much less
  * in variance. */
 #define LEAST_TOLD 0.1
-/* Steps of a millimetre in which results give lengths: solving again begins with the same. */
-#define GIVEN_PER_MM 1e10
 
 /* The edges that are unknowns and were touched. All is as if none had been found elsewhere. */
 struct past {
@@ -55,7 +53,9 @@ struct past {
     double *f_mm, *work;      /* [edge]; [run] */
     double *shift_mm;         /* [run][edge] of earlier runs */
     const double *weigh_past; /* P^-1, or N where they determine edges better than this run */
+    const struct tt_past_run *run[TT_MOST_PAST]; /* NULL: its offsets are free of an edge */
     size_t runs;
+    bool offsets_tell; /* they respond to an edge as those of earlier runs do */
 };
 
 /* Edge number @j, in row @row of the solution, with what is stated of it. */
@@ -71,6 +71,7 @@ static void enter(struct past *p, size_t j, size_t row)
                 p->edge[p->n] = j;
                 p->row[p->n] = row;
                 p->weight[p->n] = 1 / (u_mm * u_mm) - 1 / (prior->u * prior->u);
+                p->offsets_tell = p->offsets_tell && !(prior->extra > 0);
                 p->u_mm[p->n++] = u_mm;
             }
         }
@@ -84,7 +85,7 @@ static bool begin(struct past *p)
     const struct tiptrue_solution *s = view->solution;
     size_t most = s->n_edges;
     double *rows =
-        TT_ARENA_NEW(view->scratch, (4 + 3 * most + MOST_PAST) * most + MOST_PAST, double);
+        TT_ARENA_NEW(view->scratch, (4 + 3 * most + TT_MOST_PAST) * most + TT_MOST_PAST, double);
 
     p->edge = TT_ARENA_NEW(view->scratch, 2 * most, size_t);
     if (rows == NULL || p->edge == NULL) {
@@ -99,8 +100,9 @@ static bool begin(struct past *p)
     p->precision = p->cov + most * most;
     p->told = p->precision + most * most;
     p->shift_mm = p->told + most * most;
-    p->work = p->shift_mm + MOST_PAST * most;
+    p->work = p->shift_mm + TT_MOST_PAST * most;
     p->weigh_past = p->precision;
+    p->offsets_tell = true;
     for (size_t j = 0, row = 0; j < view->plate->n_edges && row < most; j++) {
         if (strcmp(s->edges[row].name, view->plate->edges[j].name) == 0) {
             if (view->model->at_edge[j] != TT_NONE) {
@@ -196,8 +198,10 @@ static void take_run(struct past *p, const struct tt_past_run *run, bool better,
             }
         }
     }
+    p->run[p->runs] = run;
     if (alike && some) { /* how well it knows its edges tells nothing then */
         see(p, freed, to);
+        p->run[p->runs] = NULL;
     }
     p->runs += alike;
 }
@@ -221,7 +225,7 @@ static void take_runs(struct past *p, bool better, bool freed[])
     }
     p->runs = 0;
     p->weigh_past = better ? p->told : p->precision;
-    for (size_t i = 0; i < view->between->n_past && p->runs < MOST_PAST; i++) {
+    for (size_t i = 0; i < view->between->n_past && p->runs < TT_MOST_PAST; i++) {
         const struct tt_past_run *run = &view->between->past[i];
         if (run->time_s < time_s && strcmp(run->plate, plate != NULL ? plate : "") == 0 &&
             strcmp(run->document, digest) == 0 && strcmp(run->id, view->run->id) != 0) {
@@ -288,22 +292,33 @@ static void drop_outliers(struct past *p, double mean_mm[], double sd_mm[])
             good = good && !(fabs(p->f_mm[j]) > PAST_OUTLIER * sd_mm[j]);
         }
         if (good) {
-            memmove(p->shift_mm + kept++ * p->n, p->shift_mm + i * p->n, p->n * sizeof(double));
+            memmove(p->shift_mm + kept * p->n, p->shift_mm + i * p->n, p->n * sizeof(double));
+            p->run[kept++] = p->run[i];
         }
     }
     p->runs = kept;
 }
 
-/* A length as a result gives it. */
-static double given(double mm)
+/* What earlier runs lead to expect of the edges, @mean_mm and the variance @mm2, and of the
+ * offsets, into the solution. */
+static void give(struct past *p, const double mean_mm[], const double mm2[])
 {
-    return round(mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+    p->offsets_tell = p->offsets_tell && p->weigh_past == p->precision;
+    for (size_t j = 0; j < p->n; j++) {
+        bool tells = isfinite(own_variance(p, j));
+        struct tt_edge_earlier *to = &p->view->solution->edges[p->row[j]].earlier;
+        *to = (struct tt_edge_earlier){.runs = p->runs,
+                                       .shift_mm = tt_past_given(mean_mm[j]),
+                                       .u_mm = tells ? tt_past_given(sqrt(mm2[j])) : 0};
+        if (p->offsets_tell) {
+            to->offsets = tt_past_offsets(p->view, p->run, p->runs, p->row[j]);
+        }
+    }
 }
 
 /* What is known of the edges from earlier runs, into the solution. False: out of memory. */
 static bool sum_up(struct past *p)
 {
-    struct tiptrue_solution *s = p->view->solution;
     double *mean_mm = TT_ARENA_NEW(p->view->scratch, p->n, double),
            *sd_mm = TT_ARENA_NEW(p->view->scratch, p->n, double);
     bool *freed = TT_ARENA_NEW(p->view->scratch, p->n, bool);
@@ -335,11 +350,7 @@ static bool sum_up(struct past *p)
     if (p->weigh_past != p->precision) {
         see(p, NULL, mean_mm);
     }
-    for (size_t j = 0; j < p->n; j++) {
-        bool tells = isfinite(own_variance(p, j));
-        s->edges[p->row[j]].earlier =
-            (struct tt_edge_earlier){p->runs, given(mean_mm[j]), tells ? given(sqrt(sd_mm[j])) : 0};
-    }
+    give(p, mean_mm, sd_mm);
     return true;
 }
 
@@ -361,6 +372,8 @@ static void take_back(struct past *p)
 /* How far an edge lies from where it was, and with what. */
 struct moved {
     double f_mm, u_mm, chi2, chance;
+    bool alike;  /* a film on it explains the shifts as well as what explains them best */
+    double good; /* chi2, less how ill the offsets fit */
 };
 
 /* f_mm must be filled. */
@@ -377,59 +390,49 @@ static struct moved judge(const struct past *p, size_t j)
     }
     variance *= 1 + 1 / (double)earlier->runs;
     double chi2 = p->f_mm[j] * p->f_mm[j] / variance;
-    return (struct moved){p->f_mm[j], sqrt(variance), chi2,
-                          2 * (double)p->n * tt_student_upper(sqrt(chi2), t_dof)};
+    return (struct moved){.f_mm = p->f_mm[j],
+                          .u_mm = sqrt(variance),
+                          .chi2 = chi2,
+                          .chance = 2 * (double)p->n * tt_student_upper(sqrt(chi2), t_dof)};
 }
 
-/* By how much a shift @f_mm of edge @j moves an offset, the worst tip: *most_mm, and the share of
- * the U that the verdict uses, *share. Both grow only. */
-static void move_offsets(const struct past *p, size_t j, double f_mm, double *most_mm,
-                         double *share)
+/* The edge that is told where @best explains the shifts best: a film makes late, so one of those
+ * that do as well, if there is one; of them the one that the offsets fit best. */
+static size_t choose(const struct past *p, struct moved moved[], size_t best)
 {
-    const struct tiptrue_solution *s = p->view->solution;
+    bool known = p->offsets_tell;
+    size_t at = best;
 
-    for (size_t i = 0; i < s->n_tips; i++) {
-        const struct tt_tip_result *tip = &s->tips[i];
-        if (tip->edge_response == NULL || !tip->offset_determined_x || !tip->offset_determined_y) {
-            continue;
-        }
-        const double *r = tip->edge_response + 3 * p->row[j];
-        bool same = tip->change_on_same_plate;
-        double u_x_mm = same ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm,
-               u_y_mm = same ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
-        *most_mm = fmax(*most_mm, fabs(f_mm) * hypot(r[0], r[1]));
-        *share = fmax(*share, fmax(fabs(f_mm * r[0]) / u_x_mm, fabs(f_mm * r[1]) / u_y_mm));
+    for (size_t j = 0; j < p->n; j++) {
+        struct moved *m = &moved[j];
+        m->alike = m->f_mm < 0 && moved[best].chi2 - m->chi2 < ALIKE_EDGES;
+        m->good = m->chi2 - tt_past_misfit(p->view, p->row[j], m->f_mm, m->u_mm);
+        known = known && (isfinite(m->good) || !m->alike);
     }
+    for (size_t j = 0; j < p->n; j++) {
+        moved[j].good = known ? moved[j].good : moved[j].chi2;
+        if (moved[j].alike && (!moved[at].alike || moved[j].good > moved[at].good)) {
+            at = j;
+        }
+    }
+    return at;
 }
 
-/* Whether edge @j explains the deviation as well as the best one @best does: later, as a film
- * does. */
-static bool is_alike(const struct moved *moved, const struct moved *best)
-{
-    return moved->f_mm < 0 && best->chi2 - moved->chi2 < ALIKE_EDGES;
-}
-
-static enum tiptrue_status tell(struct past *p, const struct moved moved[], size_t best)
+static enum tiptrue_status tell(struct past *p, struct moved moved[], size_t best)
 {
     const struct tiptrue_solution *s = p->view->solution;
     char others[200] = "";
     double most_mm = 0, share = 0;
-    size_t at = best;
-
-    for (size_t j = 0; j < p->n; j++) { /* a film makes late: the best of those, if there is one */
-        if (is_alike(&moved[j], &moved[best]) &&
-            (moved[at].f_mm > 0 || moved[j].chi2 > moved[at].chi2)) {
-            at = j;
-        }
-    }
+    size_t at = choose(p, moved, best);
     bool later = moved[at].f_mm < 0;
-    move_offsets(p, at, moved[at].f_mm, &most_mm, &share);
+
+    tt_past_effect(p->view, p->row[at], moved[at].f_mm, &most_mm, &share);
     for (size_t j = 0; j < p->n && later; j++) {
-        if (j != at && is_alike(&moved[j], &moved[best])) {
+        if (j != at && moved[j].alike && moved[at].good - moved[j].good < ALIKE_EDGES) {
             size_t length = strlen(others);
             snprintf(others + length, sizeof others - length, "%s'%.40s'", length > 0 ? ", " : "",
                      s->edges[p->row[j]].name);
-            move_offsets(p, j, moved[j].f_mm, &most_mm, &share);
+            tt_past_effect(p->view, p->row[j], moved[j].f_mm, &most_mm, &share);
         }
     }
     return tt_finding_add_values(

@@ -157,11 +157,22 @@ static const struct tt_keys axes_keys = TT_ANSWER_KEYS(axes, NULL);
                                                                   .absent = TT_IS_NAN              \
     }
 
+#define T struct tt_offsets_earlier
+static const struct tt_key offsets[] = {
+    {"mean_mm", TT_NUMBER_FORM, AT(mean_mm), .need = TT_REQUIRED},
+    {"u_mm", TT_NUMBER_FORM, AT(u_mm), .need = TT_REQUIRED, .bounds = &tt_not_negative},
+    {"runs", TT_COUNT_FORM, AT(runs), .need = TT_REQUIRED},
+};
+static const struct tt_keys offsets_keys = TT_ANSWER_KEYS(offsets, NULL);
+#undef T
+
 #define T struct tt_edge_earlier
 static const struct tt_key earlier[] = {
     {"shift_mm", TT_NUMBER_FORM, AT(shift_mm), .need = TT_REQUIRED},
     {"u_mm", TT_NUMBER_FORM, AT(u_mm), .need = TT_REQUIRED, .bounds = &tt_not_negative},
     {"runs", TT_COUNT_FORM, AT(runs), .need = TT_REQUIRED},
+    {"offsets", TT_OBJECT_FORM, AT(offsets), .count = TT_FLAG(T, offsets.runs), .omitted = true,
+     .inner = &offsets_keys},
 };
 static const struct tt_keys earlier_keys = TT_ANSWER_KEYS(earlier, NULL);
 #undef T

@@ -33,12 +33,19 @@ struct tt_past_edge {
     bool freed; /* the run did not use its stated place */
 };
 
+/* What one earlier run says of a tip that may be used: its held offset. */
+struct tt_past_tip {
+    const char *name;
+    struct tt_machine_xy held;
+};
+
 /* An earlier run, some tip of which may be used. */
 struct tt_past_run {
     const char *id, *plate, *document; /* plate: serial, else name; digest of the plate file */
     double time_s;                     /* seconds from 1970-01-01T00:00:00Z */
     struct tt_past_edge *edges;        /* those touched */
-    size_t n_edges;
+    struct tt_past_tip *tips;
+    size_t n_edges, n_tips;
 };
 
 struct tiptrue_between {

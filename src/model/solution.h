@@ -227,11 +227,20 @@ struct tt_tip_result {
     size_t n_reasons;
 };
 
+/* Where earlier runs on the plate had the offsets, along the direction in which an edge that shifts
+ * moves them: of the mean of all tips' held offsets. */
+struct tt_offsets_earlier {
+    size_t runs;          /* that told; 0: nothing is known */
+    double mean_mm, u_mm; /* of the latest of them; standard deviation of what the next run shows
+                             about it, if nothing changes */
+};
+
 /* Where earlier runs on the plate found an edge, as the history had it when the run was solved. */
 struct tt_edge_earlier {
     size_t runs;           /* that it was taken from; 0: nothing is known */
     double shift_mm, u_mm; /* mean of their shifts; standard deviation of a run's own edge between
                               them */
+    struct tt_offsets_earlier offsets;
 };
 
 struct tt_edge_result {

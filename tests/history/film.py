@@ -2,12 +2,14 @@
 # Copyright (C) 2026 the tiptrue authors
 """A film over a whole edge, which one run cannot see, against the runs before it: told, named, with sign and size, refused where it
 moves an offset beyond its U; not told of clean runs, of a plate that was clamped elsewhere, of another plate or plate file, of too
-few runs, nor by runs that came later. Solved again, a run says the same.
+few runs, nor by runs that came later. Solved again, a run says the same. Of two edges that face each other the offsets tell which
+it is, unless they moved as well.
 
 Environment: TIPTRUE, srcdir.
 """
 import datetime
 import json
+import math
 import os
 import pathlib
 import random
@@ -27,6 +29,7 @@ import weeks  # noqa: E402
 TIPTRUE = os.environ["TIPTRUE"]
 SCHEMA = json.loads((pathlib.Path(os.environ["srcdir"]) / "docs" / "schema" / "result.schema.json").read_text())
 EARLIER = 7
+CROSS = [23, 113, 203, 293]
 
 
 class Bench:
@@ -51,10 +54,10 @@ class Bench:
         return subprocess.run([TIPTRUE, *arguments, "--plate", "plate.json", "--machine", "machine.json"], cwd=self.folder,
                               capture_output=True, text=True, check=False)
 
-    def log(self, day, edges=(), mark=(0, 0)):
+    def log(self, day, edges=(), mark=(0, 0), camera=(0, 0)):
         truth = json.loads(json.dumps(self.truth))
         for tip in truth["tips"]:
-            tip["offset"] = [x + self.rng.gauss(0, 1e-3) for x in tip["offset"]]
+            tip["offset"] = [x + d + self.rng.gauss(0, 1e-3) for x, d in zip(tip["offset"], camera)]
         for edge, shift in edges:
             truth["edges"][edge]["shift"] += shift
         truth["poses"][0]["mark"] = [m + d for m, d in zip(truth["poses"][0]["mark"], mark)]
@@ -130,6 +133,33 @@ def check_kept(tally, bench):
     tally.check(again.stdout.startswith(f"0 of {bench.runs} runs changed"), f"and again: {again.stdout[:500]}{again.stderr}")
 
 
+def check_facing(tally, bench):
+    """On a cross the touches of two edges that face each other say the same of a film; what it makes of the offsets differs."""
+    names = [bench.log(day) for day in range(EARLIER + 2)]
+    before = [json.loads(line) for line in bench.call("solve", "--json", "--history", "h.db", *names).stdout.splitlines()]
+    result, films, _ = bench.solve(20)
+    errors = [e.message for e in jsonschema.Draft202012Validator(SCHEMA).iter_errors(result)]
+    tally.check(films == [] and not errors, f"clean: {films} {errors[:2]}")
+    for angle, edge in zip(CROSS, result["edges"]):
+        known, a = edge["earlier"]["offsets"], math.radians(angle + 0.4)  # the plate is turned
+        mean = statistics.fmean(t["offset_mm"]["x"] * math.cos(a) + t["offset_mm"]["y"] * math.sin(a)
+                                for r in before[-5:] for t in r["tips"])
+        tally.check(abs(known["mean_mm"] - mean) < 0.1 and known["runs"] == EARLIER + 2 and 3e-4 < known["u_mm"] < 3e-3,
+                    f"offsets along {angle}: {known}, {mean}")
+    for k, shift in enumerate((-0.016, -0.011, -0.016, -0.011)):
+        _, films, _ = bench.solve(21 + k, edges=[(k, shift)])
+        tally.check([(f["edge"], f["values"]["others"]) for f in films] == [(f"e{k}", "")],
+                    f"a film on e{k}, and not on the edge that faces it: {films}")
+    # by half of what tells them apart, or away from both: the offsets moved by themselves, and tell nothing
+    a = math.radians(CROSS[1])
+    for way in (-0.006, 0.006):
+        _, films, _ = bench.solve(30 + 100 * way, edges=[(1, -0.012)], camera=(way * math.cos(a), way * math.sin(a)))
+        said = [(f["edge"], f["values"]["others"]) for f in films]
+        tally.check(said in ([("e1", "'e3'")], [("e3", "'e1'")]), f"a film, and the camera moved by {way}: both are said, {films}")
+    again = bench.history("show", "--again")
+    tally.check(again.stdout.startswith(f"0 of {bench.runs} runs changed"), f"solved again: {again.stdout[:500]}{again.stderr}")
+
+
 def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as folder:
@@ -137,6 +167,9 @@ def main():
         check_seen(tally, bench)
         check_unseen(tally, bench)
         check_kept(tally, bench)
+    weeks.ANGLES = CROSS
+    with tempfile.TemporaryDirectory() as folder:
+        check_facing(tally, Bench(folder))
     tally.close()
 
 

@@ -8,6 +8,9 @@
 
 #include "history/store/sql.h"
 
+/* What a row tells, in its column 10. */
+enum { IS_EDGE, IS_TIP };
+
 static const char *copy(struct tt_arena *arena, const char *text, bool *failed)
 {
     const char *made =
@@ -17,30 +20,49 @@ static const char *copy(struct tt_arena *arena, const char *text, bool *failed)
     return made;
 }
 
-/* The edge in the row that @from stands at; a run of its own where another one's were before. */
+/* The tip in the row that @from stands at: of @run, or of one that touched no edge. */
+static bool add_tip(struct tiptrue_between *to, struct tt_past_run *run, sqlite3_stmt *from)
+{
+    const char *id = tt_sql_column(from, 0);
+    bool failed = false;
+
+    if (run != NULL && id != NULL && strcmp(run->id, id) == 0) {
+        run->tips[run->n_tips++] =
+            (struct tt_past_tip){copy(&to->arena, tt_sql_column(from, 6), &failed),
+                                 {sqlite3_column_double(from, 7), sqlite3_column_double(from, 8)}};
+    }
+    return !failed;
+}
+
+/* The edge or tip in the row that @from stands at; an edge begins a run of its own where another
+ * one's were before. */
 static bool add(struct tiptrue_between *to, sqlite3_stmt *from)
 {
     const char *id = tt_sql_column(from, 0);
     struct tt_past_run *run = to->n_past > 0 ? &to->past[to->n_past - 1] : NULL;
     bool failed = false;
 
+    if (sqlite3_column_int(from, 10) == IS_TIP) {
+        return add_tip(to, run, from);
+    }
     if (run == NULL || id == NULL || strcmp(run->id, id) != 0) {
-        size_t n_edges = (size_t)sqlite3_column_int64(from, 4);
+        size_t n_edges = (size_t)sqlite3_column_int64(from, 4),
+               n_tips = (size_t)sqlite3_column_int64(from, 5);
         run = &to->past[to->n_past++];
-        *run =
-            (struct tt_past_run){.id = copy(&to->arena, id, &failed),
-                                 .plate = copy(&to->arena, tt_sql_column(from, 1), &failed),
-                                 .document = copy(&to->arena, tt_sql_column(from, 2), &failed),
-                                 .time_s = sqlite3_column_double(from, 3),
-                                 .edges = TT_ARENA_NEW(&to->arena, n_edges, struct tt_past_edge)};
-        failed = failed || run->edges == NULL;
+        *run = (struct tt_past_run){.id = copy(&to->arena, id, &failed),
+                                    .plate = copy(&to->arena, tt_sql_column(from, 1), &failed),
+                                    .document = copy(&to->arena, tt_sql_column(from, 2), &failed),
+                                    .time_s = sqlite3_column_double(from, 3),
+                                    .edges = TT_ARENA_NEW(&to->arena, n_edges, struct tt_past_edge),
+                                    .tips = TT_ARENA_NEW(&to->arena, n_tips, struct tt_past_tip)};
+        failed = failed || run->edges == NULL || run->tips == NULL;
     }
     if (!failed) {
         run->edges[run->n_edges++] =
-            (struct tt_past_edge){.name = copy(&to->arena, tt_sql_column(from, 5), &failed),
-                                  .shift_mm = sqlite3_column_double(from, 6),
-                                  .u_mm = sqlite3_column_double(from, 7),
-                                  .freed = sqlite3_column_int(from, 8) != 0};
+            (struct tt_past_edge){.name = copy(&to->arena, tt_sql_column(from, 6), &failed),
+                                  .shift_mm = sqlite3_column_double(from, 7),
+                                  .u_mm = sqlite3_column_double(from, 8),
+                                  .freed = sqlite3_column_int(from, 9) != 0};
     }
     return !failed;
 }
@@ -49,14 +71,17 @@ enum tiptrue_status tt_store_past(struct tiptrue_history *store, const char *mac
                                   struct tiptrue_between *between, struct tiptrue_error *error)
 {
     static const char SQL[] =
-        "SELECT s.id, s.plate_key, d.digest, s.time_s, s.edges, e.name, e.shift_mm, e.u_shift_mm,"
-        " e.freed"
-        " FROM (SELECT * FROM summary s WHERE machine = ?1 AND left_out IS NULL AND EXISTS"
+        "WITH latest AS (SELECT * FROM summary s WHERE machine = ?1 AND left_out IS NULL AND EXISTS"
         " (SELECT 1 FROM tip t WHERE t.machine = ?1 AND t.time_s = s.time_s AND t.run = s.run AND"
-        " t.verdict < ?2) ORDER BY time_s DESC, run DESC LIMIT ?3) s"
+        " t.verdict < ?2) ORDER BY time_s DESC, run DESC LIMIT ?3)"
+        " SELECT s.id, s.plate_key, d.digest, s.time_s, s.edges, s.tips, e.name, e.shift_mm,"
+        " e.u_shift_mm, e.freed, 0, s.run, e.position FROM latest s"
         " JOIN edge e ON e.machine = ?1 AND e.time_s = s.time_s AND e.run = s.run"
         " JOIN result r ON r.no = s.result JOIN document d ON d.no = r.plate"
-        " ORDER BY s.time_s DESC, s.run DESC, e.position";
+        " UNION ALL SELECT s.id, NULL, NULL, s.time_s, 0, 0, t.name, t.x_mm, t.y_mm, 0, 1, s.run,"
+        " t.position FROM latest s"
+        " JOIN tip t ON t.machine = ?1 AND t.time_s = s.time_s AND t.run = s.run"
+        " WHERE t.has & 1 AND t.verdict < ?2 ORDER BY 4 DESC, 12 DESC, 11, 13";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = true;

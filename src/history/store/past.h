@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Where the runs of a machine found the edges of their plates. */
+/* Where the runs of a machine found the edges of their plates, and the offsets of their tips. */
 #ifndef TT_HISTORY_STORE_PAST_H
 #define TT_HISTORY_STORE_PAST_H
 
