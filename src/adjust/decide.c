@@ -214,7 +214,7 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
         return TIPTRUE_E_MEMORY;
     }
     good_as_found(pool, e);
-    *restored = tt_candidate_restore(best);
+    *restored = pool->restored == best || tt_candidate_restore(best);
     if (*restored) {
         take_back(&best->stage->fit, e->good);
     }

@@ -28,7 +28,7 @@ static struct tt_estimable_scratch *scratch_new(struct tt_arena *arena,
     size_t unknowns = smaller(model->n_unknowns + MORE_UNKNOWNS, MOST_UNKNOWNS),
            cells = smaller(MORE_CELLS * model->n_cells, MOST_CELLS), rows = cells + unknowns,
            wide = rows * unknowns, square = unknowns * unknowns;
-    double *numbers = TT_ARENA_NEW(arena, 2 * wide + rows * rows + 3 * square, double);
+    double *numbers = TT_ARENA_ROOM(arena, 2 * wide + rows * rows + 3 * square, double);
 
     if (s == NULL || numbers == NULL) {
         return NULL;
@@ -37,8 +37,8 @@ static struct tt_estimable_scratch *scratch_new(struct tt_arena *arena,
         .most_unknowns = unknowns,
         .most_cells = cells,
         .most_rows = rows,
-        .rows = TT_ARENA_NEW(arena, rows, struct function),
-        .row_of = TT_ARENA_NEW(arena, cells * TT_MOST_COLUMNS, size_t),
+        .rows = TT_ARENA_ROOM(arena, rows, struct function),
+        .row_of = TT_ARENA_ROOM(arena, cells * TT_MOST_COLUMNS, size_t),
         .with = numbers,
         .factor = numbers + wide,
         .lower = numbers + 2 * wide,
@@ -73,7 +73,7 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
     /* columns with several unknowns are the first and that of a drift */
     size_t wide = model->at_drift == TT_NONE ? 1 : 2;
     struct tt_entry *entries =
-        TT_ARENA_NEW(arena, model->n_cells * (model->stride + wide * n_unknowns), struct tt_entry);
+        TT_ARENA_ROOM(arena, model->n_cells * (model->stride + wide * n_unknowns), struct tt_entry);
     if (made == NULL || numbers == NULL || counts == NULL || entries == NULL) {
         return TIPTRUE_E_MEMORY;
     }

@@ -306,6 +306,7 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
     for (size_t k = 0; k < table.n && status == TIPTRUE_OK; k++) {
         *plain = *plain && table.mode[k].log_odds < -NESTED_PLAIN_LN;
     }
+    pool->restored = *plain ? only : NULL;
     return status;
 }
 

@@ -54,6 +54,7 @@ struct tt_candidate {
 struct tt_pool {
     const struct tt_search *search;
     struct tt_candidate *candidates, *best;
+    const struct tt_candidate *restored; /* the state of its stage is its own; NULL: of none */
     struct tt_stage *plain; /* without any term */
     size_t n, n_edges_seen;
     double *keep, *left;                  /* scratch: per touch, per row */

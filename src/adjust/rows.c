@@ -64,7 +64,7 @@ static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena 
 {
     const struct tiptrue_run *run = model->run;
     size_t capacity = 8, guess = 0, k = 0; /* few cells hold many touches */
-    size_t *cell_in_order = TT_ARENA_NEW(arena, n, size_t);
+    size_t *cell_in_order = TT_ARENA_ROOM(arena, n, size_t);
 
     model->cells = TT_ARENA_NEW(arena, capacity, struct tt_cell);
     if (cell_in_order == NULL || model->cells == NULL) {
@@ -165,12 +165,12 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
         size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
         model->stride = columns > model->stride ? columns : model->stride;
     }
-    model->row = TT_ARENA_NEW(arena, n, size_t);
-    model->cell_of = TT_ARENA_NEW(arena, n, size_t);
-    model->touch = TT_ARENA_NEW(arena, n, struct tt_touch);
-    model->clock = TT_ARENA_NEW(arena, n, double);
-    model->slope = TT_ARENA_NEW(arena, n * model->stride, double);
-    model->residual = TT_ARENA_NEW(arena, n, double);
+    model->row = TT_ARENA_ROOM(arena, n, size_t);
+    model->cell_of = TT_ARENA_ROOM(arena, n, size_t);
+    model->touch = TT_ARENA_ROOM(arena, n, struct tt_touch);
+    model->clock = TT_ARENA_ROOM(arena, n, double);
+    model->slope = TT_ARENA_ROOM(arena, n * model->stride, double);
+    model->residual = TT_ARENA_ROOM(arena, n, double);
     model->sights = TT_ARENA_NEW(arena, sights, struct tt_sight);
     model->setup_sighted = TT_ARENA_NEW(arena, run->n_setups, bool);
     if (model->row == NULL || model->cell_of == NULL || model->touch == NULL ||

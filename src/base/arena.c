@@ -74,7 +74,7 @@ static struct tt_arena_chunk *advance(struct tt_arena *arena, size_t bytes)
     return chunk;
 }
 
-void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
+void *tt_arena_room(struct tt_arena *arena, size_t count, size_t size)
 {
     if (size != 0 && count > (SIZE_MAX / 2) / size) {
         return NULL;
@@ -89,7 +89,14 @@ void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
     }
     void *piece = chunk->data + chunk->used;
     chunk->used += bytes;
-    return memset(piece, 0, bytes);
+    return piece;
+}
+
+void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
+{
+    void *piece = tt_arena_room(arena, count, size);
+
+    return piece != NULL ? memset(piece, 0, count * size) : NULL;
 }
 
 void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t size)

@@ -3,7 +3,8 @@
 /* An arena: memory that is handed out piece by piece and given back all at once.
  *
  * Grows by chunks; tt_arena_reset keeps them, so that the second use of the same size asks the
- * system for nothing. Pieces are aligned for any type, and zeroed. One arena serves one thread.
+ * system for nothing. Pieces are aligned for any type, and zeroed,
+ * unless room alone is asked for. One arena serves one thread.
  */
 #ifndef TT_BASE_ARENA_H
 #define TT_BASE_ARENA_H
@@ -19,6 +20,8 @@ struct tt_arena {
 /* @count * @size bytes, zeroed; NULL when out of memory or when the product overflows. @count or
  * @size 0 gives a valid pointer. */
 void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
+/* The same, not zeroed: for large pieces that are written before they are read. */
+void *tt_arena_room(struct tt_arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
 /* The same of the NUL-terminated @text. */
@@ -34,5 +37,6 @@ void tt_arena_reset(struct tt_arena *arena);
 void tt_arena_clear(struct tt_arena *arena);
 
 #define TT_ARENA_NEW(arena, count, type) ((type *)tt_arena_get((arena), (count), sizeof(type)))
+#define TT_ARENA_ROOM(arena, count, type) ((type *)tt_arena_room((arena), (count), sizeof(type)))
 
 #endif
