@@ -254,7 +254,7 @@ enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_
                                          struct tiptrue_history **history,
                                          struct tiptrue_error *error)
 {
-    struct tiptrue_history *made;
+    struct tiptrue_history *made = NULL;
     enum tiptrue_status status = tt_store_open(path, access == TIPTRUE_HISTORY_WRITE, &made, error);
 
     if (status != TIPTRUE_OK) {

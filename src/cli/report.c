@@ -144,7 +144,7 @@ static int add_history(struct tiptrue_report *report, const struct arguments *ar
 static int make(const struct arguments *arguments, const struct cli_objects *objects)
 {
     struct tiptrue_error error = {0};
-    struct tiptrue_report *report;
+    struct tiptrue_report *report = NULL;
     int status = 0;
     size_t good = 0;
 

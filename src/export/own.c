@@ -180,7 +180,7 @@ static enum tiptrue_status prepare_height(const struct tiptrue_machine *machine,
                                           struct tt_buffer *to, struct tiptrue_error *error)
 {
     struct tt_config *config = NULL;
-    struct tt_span behind, height;
+    struct tt_span behind = {0}, height;
     struct tt_buffer piece = {0};
     enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
     status = status == TIPTRUE_OK ? behind_name(config, machine, index, &behind, error) : status;
