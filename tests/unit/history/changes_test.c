@@ -237,6 +237,43 @@ START_TEST(a_drift_is_no_staircase)
 }
 END_TEST
 
+/* Half a step and half a drift: each as long as the other as a vector over the runs (a ramp of
+ * range R has the norm of a step of R/sqrt(3)), so that one explains what is there about as well as
+ * the other. A plain step of ten standard deviations no drift explains, a steep drift no step. */
+START_TEST(a_step_or_a_drift)
+{
+    const double height_mm = 0.0031, weeks = (double)weeks_day(51) / 7;
+    size_t told = 0, both = 0;
+
+    for (unsigned long seed = 1; seed <= 40; seed++) {
+        struct weeks w = QUIET;
+        w.tips = 1;
+        w.from = 26;
+        w.step_y_mm = height_mm;
+        w.drift_mm_per_week = sqrt(3) * height_mm / weeks;
+        struct tiptrue_trend *trend = trend_of(&w, seed);
+        const struct tt_trend_tip *tip = &trend->tips[0];
+        if (trend->n_changes + tip->drift_significant == 1) {
+            told++;
+            both += trend->n_changes == 1 ? trend->changes[0].drift_alike : tip->step_alike;
+            ck_assert(trend->n_changes == 0 ||
+                      trend->changes[0].drift_alike ==
+                          (strstr(trend->changes[0].text, "a drift over these weeks") != NULL));
+        }
+        tiptrue_trend_free(trend);
+        w.step_y_mm = seed % 2 == 0 ? 0 : 0.035;
+        w.drift_mm_per_week = seed % 2 == 0 ? 0.035 / weeks : 0;
+        trend = trend_of(&w, seed);
+        ck_assert_uint_eq(trend->n_changes, seed % 2);
+        ck_assert(seed % 2 == 0 ? trend->tips[0].drift_significant && !trend->tips[0].step_alike
+                                : !trend->changes[0].drift_alike);
+        tiptrue_trend_free(trend);
+    }
+    ck_assert_uint_ge(told, 30);
+    ck_assert_uint_ge(3 * both, 2 * told);
+}
+END_TEST
+
 /* 3.7 um a week along y from the offset in use on: 37 um are reached ten weeks after the first run.
  */
 START_TEST(a_forecast_from_the_offset_in_use)
@@ -1008,6 +1045,7 @@ int main(void)
     tcase_add_test(tests, two_seats_or_the_camera_and_the_third);
     tcase_add_test(tests, the_pose_alone);
     tcase_add_test(tests, a_drift_is_no_staircase);
+    tcase_add_test(tests, a_step_or_a_drift);
     tcase_add_test(tests, a_forecast_from_the_offset_in_use);
     tcase_add_test(tests, a_tip_that_wears);
     tcase_add_test(tests, few_runs_are_no_fault);
