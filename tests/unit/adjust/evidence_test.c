@@ -115,7 +115,8 @@ static void put_table(struct tt_buffer *to, const struct tt_modes *table)
     }
 }
 
-static void put_explanation(struct tt_buffer *to, const struct tt_explanation *e, size_t rows)
+static void put_explanation(struct tt_buffer *to, const struct tt_explanation *e, size_t rows,
+                            size_t blocks)
 {
     double good = 0;
     for (size_t i = 0; i < rows; i++) {
@@ -132,12 +133,34 @@ static void put_explanation(struct tt_buffer *to, const struct tt_explanation *e
     tt_buffer_printf(to, " doubt %d", (int)e->doubt);
     recorded_put(to, e->doubt == TT_DOUBT_RIVAL ? e->rival_log_odds : 0);
     tt_buffer_putc(to, '\n');
+    for (size_t b = 0; b < blocks; b++) {
+        tt_buffer_printf(to, "rivals add %d", e->doubted[b]);
+        recorded_put(to, 1e6 * e->extra[b].xx_mm2);
+        recorded_put(to, 1e6 * e->extra[b].xy_mm2);
+        recorded_put(to, 1e6 * e->extra[b].yy_mm2);
+        if (e->doubt == TT_DOUBT_RIVAL) {
+            recorded_put(to, 1e3 * e->rival_offset[b].x_mm);
+            recorded_put(to, 1e3 * e->rival_offset[b].y_mm);
+            recorded_put(to, 1e3 * e->rival_expanded_mm[b]);
+        }
+        tt_buffer_putc(to, '\n');
+    }
 }
 
+/* Of the run: all touches, three rotations only, four edges only. */
+enum design { ALL, FEW, FOUR_EDGES, DESIGN_KINDS };
+static const char *const DESIGNS[] = {"all touches", "few touches", "four edges"};
+
 /* The plain model fitted, the table at it, and the search. */
-static void judge(int what, struct tt_buffer *to)
+static void judge(int what, enum design design, struct tt_buffer *to)
 {
     struct scene s = scene_with(what);
+    s.rotations = design == ALL ? s.rotations : design == FEW ? 3 : 4;
+    s.u_touch = design == FEW ? 0 : s.u_touch;
+    s.n_edges = design == FOUR_EDGES ? 4 : s.n_edges;
+    for (size_t k = 0; k < 4 && design == FOUR_EDGES; k++) {
+        s.edges[k].u = 0.01;
+    }
     struct scene_rows rows = scene_simulate(&s);
     spoil(what, &s, &rows);
     struct scene_read read = scene_read(&s, &rows);
@@ -159,11 +182,11 @@ static void judge(int what, struct tt_buffer *to)
     tt_fit_run(fit, NULL);
     tt_system_invert(&model->system);
     ck_assert_int_eq(tt_modes_score(fit, &arena, TT_MODES_COARSE, &table), TIPTRUE_OK);
-    tt_buffer_printf(to, "case %d\n", what);
+    tt_buffer_printf(to, "case %d, %s\n", what, DESIGNS[design]);
     put_table(to, &table);
     search.least_squares = fit;
     ck_assert_int_eq(tt_explain(&search, &explanation), TIPTRUE_OK);
-    put_explanation(to, &explanation, read.run->n_observations);
+    put_explanation(to, &explanation, read.run->n_observations, model->n_blocks);
     free(model);
     free(fit);
     tt_arena_clear(&arena);
@@ -175,8 +198,8 @@ START_TEST(as_before)
 {
     struct tt_buffer found = {0};
 
-    for (int what = 0; what < CASES; what++) {
-        judge(what, &found);
+    for (int what = 0; what < DESIGN_KINDS * CASES; what++) {
+        judge(what % CASES, what / CASES, &found);
     }
     recorded_compare(&found, "tests/unit/adjust/evidence.txt", 1);
     tt_buffer_clear(&found);
