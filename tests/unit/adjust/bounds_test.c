@@ -583,6 +583,11 @@ static const struct bound BOUNDS[] = {
     ROW(HEIGHTS, IMPLAUSIBLE, "height-range-inch", ERROR, TO(height_row[1].z_mm, -21.3), ABOVE,
         YES(machine.motion.safe_height_mm.stated), TO(machine.motion.safe_height_mm.value, -21.3)),
     ROW(HEIGHTS, PAD_OFF, "place", ERROR, TO(row[0].h.x_mm, 3), ABOVE, NOTHING_ELSE),
+    /* as far from the one pad as from the other, the plate turned either way */
+    ROW(HEIGHTS, PAD_OFF, "name", ERROR, TO(x[2], 1.1782926182), BELOW, TO(row[0].h.x_mm, 17.3),
+        TO(row[0].h.y_mm, 2.2)),
+    ROW(HEIGHTS, PAD_OFF, "name", ERROR, TO(x[2], -0.9253152103), ABOVE, TO(row[0].h.x_mm, 17.3),
+        TO(row[0].h.y_mm, 2.2)),
     ROW(HEIGHTS, CHANGE_IMPLAUSIBLE, "height", ERROR, TO(height[0].change_mm, -0.3), BELOW,
         NOTHING_ELSE),
     ROW(HEIGHTS, CHANGE_IMPLAUSIBLE, "height-all", ERROR, TO(height[1].change_mm, -0.8), BELOW,

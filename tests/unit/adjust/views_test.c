@@ -344,7 +344,9 @@ enum {
     ALIKE = 32,
     LIMITED = 64,
     TURNED = 128,
-    WORSE = 256
+    WORSE = 256,
+    YAWED = 512, /* and one view of each mark, without a stated scale */
+    MIRRORED = 1024
 };
 
 static void put_camera(struct tt_buffer *to, const struct tt_camera_result *c)
@@ -416,7 +418,11 @@ START_TEST(as_before)
                  {SIGHTED | NOT_STATED, 3, 4},
                  {0, 2, 2},
                  {NOT_STATED, 3, 2},
-                 {AXES | ONE_OFF, 4, 9}};
+                 {AXES | ONE_OFF, 4, 9},
+                 {YAWED, 4, 1},
+                 {YAWED | NOT_STATED, 4, 1},
+                 {MIRRORED, 2, 2},
+                 {MIRRORED, 3, 4}};
     struct tt_buffer found = {0};
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
@@ -432,7 +438,15 @@ START_TEST(as_before)
         s.machine->camera.u_px = what & NOT_STATED ? 0 : s.machine->camera.u_px;
         s.machine->has_u_sighting = !(what & NOT_STATED);
         s.machine->limits.has_permitted_view = what & LIMITED;
+        s.machine->yaw_rad = what & YAWED ? 0.31 : 0;
+        s.pose.yaw_rad = what & YAWED ? 0.304 : 0.012;
+        s.machine->camera.has_scale = !(what & YAWED);
+        s.machine->camera.mirrored = s.truth.camera.mirrored = what & MIRRORED;
         s.machine->limits.permitted_view_mm = 0.02;
+        for (size_t i = 0; i < 4 && what & YAWED; i++) {
+            s.moves[i].px = PIXELS[i][0];
+            s.moves[i].py = PIXELS[i][1];
+        }
         struct tiptrue_run *run = scene_run(&s, 700 + k);
         for (size_t i = 0; i < 72 && what & ALIKE; i++) { /* two marks, nine places, four views */
             run->observations[i].px += 0.23 * cos(1.7 * (double)(i / 36 * 9 + i % 9));
