@@ -19,6 +19,7 @@ unit_tests = \
   tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
   tests/unit/adjust/modes_test \
+  tests/unit/adjust/past_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/height_evidence_test \
@@ -98,6 +99,7 @@ tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(sc
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
 tests_unit_adjust_modes_test_SOURCES = tests/unit/adjust/modes_test.c $(scene)
+tests_unit_adjust_past_test_SOURCES = tests/unit/adjust/past_test.c $(scene)
 tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
@@ -242,6 +244,7 @@ test_data = \
   tests/style/budget.list \
   tests/unit/adjust/evidence.txt \
   tests/unit/adjust/height_evidence.txt \
+  tests/unit/adjust/past.txt \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/views.txt \
   tests/unit/history/evidence.txt \

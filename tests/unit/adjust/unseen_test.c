@@ -258,6 +258,28 @@ START_TEST(response)
 }
 END_TEST
 
+/* Of marks only those that were sighted are told. */
+START_TEST(marks_that_were_sighted)
+{
+    struct scene s = scene_usual(20261131);
+    struct scene_rows rows = scene_simulate(&s);
+    size_t kept = 0;
+
+    for (size_t i = 0; i < rows.n; i++) {
+        if (!rows.row[i].is_sight || rows.row[i].target != 1) {
+            rows.row[kept++] = rows.row[i];
+        }
+    }
+    rows.n = kept;
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    ck_assert_uint_eq(solution->n_marks, 2);
+    ck_assert_str_eq(solution->marks[0].name, "A");
+    ck_assert_str_eq(solution->marks[1].name, "C");
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("unseen");
@@ -268,6 +290,7 @@ int main(void)
     tcase_add_test(all, never_seen);
     tcase_add_test(all, before_the_run);
     tcase_add_loop_test(all, response, 0, 6);
+    tcase_add_test(all, marks_that_were_sighted);
     suite_add_tcase(suite, all);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -38,7 +38,9 @@ enum {
     NOISY =
         1 << 15,   /* runs 12 to 20 repeat worse, edge 1 triggers late oftener from week to week */
     FEW = 1 << 16, /* runs: six */
-    GAPS = 1 << 17 /* the first tip is in every second run, no run knows the second's radius */
+    SMALL = 1 << 18, /* half the step, and few runs */
+    RAMP = 1 << 19,  /* of the first tip, over runs 14 to 26 */
+    GAPS = 1 << 17   /* the first tip is in every second run, no run knows the second's radius */
 };
 
 static const int CASES[] = {0,
@@ -58,14 +60,22 @@ static const int CASES[] = {0,
                             LATEST | HEIGHTS | APART,
                             NOISY | FILM,
                             FEW | DRIFT,
-                            GAPS | CAMERA | HEIGHTS};
+                            GAPS | CAMERA | HEIGHTS,
+                            SMALL | CAMERA,
+                            SMALL | SEAT | DRIFT,
+                            SMALL | SEAT | POSE,
+                            SMALL | HEIGHTS | BENT,
+                            RAMP,
+                            RAMP | WANDERS};
 
 static struct weeks weeks_of(int what)
 {
     bool stepped = (what & (CAMERA | SEAT | BENT)) != 0;
 
     return (struct weeks){.tips = 3,
-                          .runs = what & FEW ? 6 : RUNS,
+                          .runs = what & FEW     ? 6
+                                  : what & SMALL ? 30
+                                                 : RUNS,
                           .between_mm = 0.003,
                           .sighting_mm = 0.002,
                           .touch_mm = 0.00065,
@@ -73,7 +83,7 @@ static struct weeks weeks_of(int what)
                           .from = stepped || what & POSE ? AT : 0,
                           .all = (what & CAMERA) != 0,
                           .pose = (what & POSE) != 0,
-                          .step_x_mm = stepped ? 0.014 : 0,
+                          .step_x_mm = (stepped ? 0.014 : 0) * (what & SMALL ? 0.5 : 1),
                           .step_y_mm = stepped ? -0.009 : 0,
                           .runout_step_mm = what & BENT ? 0.007 : 0,
                           .mark_step_mm = what & POSE ? 0.031 : 0,
@@ -200,6 +210,8 @@ static void put_rest(int what, struct tt_series *series, gsl_rng *rng)
                 put_height(what, at, k, rng, &run->tips[k]);
             }
         }
+        run->tips[0].offset.x_mm +=
+            what & RAMP ? 0.011 * fmin(fmax((double)at - 14, 0) / 12, 1) : 0;
         run->tips[0].has_offset = !(what & GAPS) || at % 2 == 0;
         run->tips[1].has_radius = !(what & GAPS);
     }

@@ -1,0 +1,182 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Edges held against earlier runs on the plate: a film of known depth is told by that depth, within
+ * four of its u, on the right edge; and all numbers to seven digits, as past.txt beside this file
+ * has them (recorded.h). With the program: tests/history/film.py. */
+#include "config.h"
+
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+
+#include "base/digest.h"
+#include "model/between.h"
+#include "recorded.h"
+#include "scene.h"
+
+enum { PAST = 8, FILMED = 5 };
+#define FILM_MM (-0.024)
+
+/* What is unlike in the runs of a case; a bit each. */
+enum {
+    FILM = 1,            /* on the run at hand, over all of edge FILMED */
+    WORN = 2,            /* that edge came nearer */
+    OUTLIER = 4,         /* one of the earlier runs had a film */
+    FREED = 8,           /* two of them found the edge elsewhere themselves */
+    FEW = 16,            /* four of them only */
+    OTHER_DESIGN = 32,   /* of more touches */
+    RESTLESS = 64,       /* their edges scatter more than touches do */
+    CORRELATED = 128,    /* touches of the run at hand */
+    OTHER_DOCUMENT = 256 /* of the plate */
+};
+
+static struct scene scene_of(int what, unsigned long seed)
+{
+    static const double LIES_MM[] = {0.004, -0.006, 0.003, 0, -0.002, 0.005, -0.003, 0.001};
+    struct scene s = scene_many_edges(seed);
+
+    s.rotations = what & OTHER_DESIGN ? 12 : 7;
+    for (size_t j = 0; j < s.n_edges; j++) {
+        s.edges[j].shift = LIES_MM[j];
+    }
+    return s;
+}
+
+static struct tiptrue_solution *solve(const struct scene *s, const struct scene_rows *rows,
+                                      const struct tiptrue_between *between, char document[17])
+{
+    struct tiptrue_solve_options options = {.between = between};
+    struct scene_read read = scene_read(s, rows);
+    struct tt_adjust_workspace *workspace = NULL;
+    struct tiptrue_solution *solution = NULL;
+
+    ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, NULL),
+        TIPTRUE_OK);
+    if (document != NULL) {
+        tt_digest(read.plate->source.text, read.plate->source.length, document);
+    }
+    tt_adjust_workspace_free(workspace);
+    scene_read_free(&read);
+    return solution;
+}
+
+/* The earlier runs as they found their edges, into @between. */
+static void make_past(int what, struct tiptrue_between *between)
+{
+    static const char *const IDS[PAST] = {"a1", "a2", "a3", "a4", "a5", "a6", "a7", "a8"};
+
+    between->n_past = what & FEW ? 4 : PAST;
+    between->past = TT_ARENA_NEW(&between->arena, PAST, struct tt_past_run);
+    for (size_t k = 0; k < between->n_past; k++) {
+        struct scene s = scene_of(what, 300 + 7 * k);
+        struct tt_past_run *run = &between->past[k];
+        char document[17];
+        s.edges[FILMED].shift += what & OUTLIER && k == 2 ? FILM_MM : 0;
+        s.edges[3].shift += what & RESTLESS ? 0.006 * cos(2.3 * (double)k) : 0;
+        struct scene_rows rows = scene_simulate(&s);
+        struct tiptrue_solution *solution = solve(&s, &rows, NULL, document);
+        *run = (struct tt_past_run){
+            .id = IDS[k],
+            .plate = tt_arena_copy(&between->arena, solution->plate_serial != NULL
+                                                        ? solution->plate_serial
+                                                        : solution->plate),
+            .document = what & OTHER_DOCUMENT ? "00" : tt_arena_copy(&between->arena, document),
+            .time_s = 1.7e9 + 86400.0 * (double)k,
+            .edges = TT_ARENA_NEW(&between->arena, solution->n_edges, struct tt_past_edge),
+            .n_edges = solution->n_edges};
+        for (size_t j = 0; j < run->n_edges; j++) {
+            const struct tt_edge_result *edge = &solution->edges[j];
+            run->edges[j] =
+                (struct tt_past_edge){tt_arena_copy(&between->arena, edge->name), edge->shift_mm,
+                                      edge->u_shift_mm, what & FREED && k > 5 && j == FILMED};
+        }
+        tiptrue_solution_free(solution);
+        scene_rows_free(&rows);
+    }
+}
+
+static void put(struct tt_buffer *to, const struct tiptrue_solution *solution)
+{
+    tt_buffer_printf(to, "earlier");
+    for (size_t j = 0; j < solution->n_edges; j++) {
+        const struct tt_edge_earlier *earlier = &solution->edges[j].earlier;
+        tt_buffer_printf(to, " %zu", earlier->runs);
+        recorded_put(to, 1e3 * earlier->shift_mm);
+        recorded_put(to, 1e3 * earlier->u_mm);
+    }
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *f = &solution->findings[i];
+        tt_buffer_printf(to, "\n%s/%d %zu", tt_finding_name(f->code), (int)f->severity,
+                         f->edge != TT_NONE ? f->edge : 99);
+        for (size_t k = 0; k < f->n_values && f->code == TT_FINDING_EDGE_FILM; k++) {
+            tt_buffer_printf(to, " %s", f->values[k].text != NULL ? f->values[k].text : "");
+            recorded_put(to, f->values[k].text != NULL ? 0 : 1e3 * f->values[k].number);
+        }
+    }
+    tt_buffer_putc(to, '\n');
+}
+
+START_TEST(films_and_records)
+{
+    static const int CASES[] = {0,
+                                FILM,
+                                WORN,
+                                FILM | OUTLIER,
+                                FILM | FREED,
+                                FILM | FEW,
+                                FILM | OTHER_DESIGN,
+                                FILM | RESTLESS,
+                                FILM | CORRELATED,
+                                FILM | OTHER_DOCUMENT};
+    struct tt_buffer found = {0};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        int what = CASES[k];
+        struct tiptrue_between between = {0};
+        gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+        struct scene s = scene_of(what & ~OTHER_DESIGN, 4711);
+        double shift_mm = what & FILM ? FILM_MM : what & WORN ? -FILM_MM : 0, drawn = 0;
+        s.edges[FILMED].shift += shift_mm;
+        struct scene_rows rows = scene_simulate(&s);
+        for (size_t i = 0; i < rows.n && what & CORRELATED; i++) {
+            drawn = 0.85 * drawn + gsl_ran_gaussian(random, 0.002);
+            if (!rows.row[i].is_sight) {
+                scene_deepen(&rows.row[i], drawn);
+            }
+        }
+        make_past(what, &between);
+        struct tiptrue_solution *solution = solve(&s, &rows, &between, NULL);
+        bool told = what & (FILM | WORN) && !(what & (FEW | OTHER_DOCUMENT));
+        ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_FILM), told);
+        if (told) {
+            const struct tt_finding *f = scene_finding(solution, TT_FINDING_EDGE_FILM);
+            double off_mm = tt_finding_value(f, "shift")->number - shift_mm;
+            ck_assert_uint_eq(f->edge, FILMED);
+            ck_assert_msg(fabs(off_mm) < 4 * tt_finding_value(f, "u")->number, "off by %g mm",
+                          off_mm);
+        }
+        tt_buffer_printf(&found, "case %zu\n", k);
+        put(&found, solution);
+        tiptrue_solution_free(solution);
+        scene_rows_free(&rows);
+        tt_arena_clear(&between.arena);
+        gsl_rng_free(random);
+    }
+    recorded_compare(&found, "tests/unit/adjust/past.txt", 1);
+    tt_buffer_clear(&found);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("adjust/past");
+    TCase *tcase = tcase_create("past");
+    tcase_add_test(tcase, films_and_records);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
