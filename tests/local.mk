@@ -45,6 +45,7 @@ unit_tests = \
   tests/unit/export/diff_test \
   tests/unit/export/edit_test \
   tests/unit/export/field_test \
+  tests/unit/export/guard_test \
   tests/unit/export/place_test \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \

@@ -231,12 +231,9 @@ void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *sol
                                                         : "";
     if (plate != NULL && !is_same_plate(solution, plate)) {
         const char *present = plate->serial != NULL ? plate->serial : plate->name;
-        const char *was = solution->plate_serial != NULL ? solution->plate_serial
-                          : solution->plate != NULL      ? solution->plate
-                                                         : "";
         stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "touch the present plate",
               "the result was made with the plate '%s', the present one is '%s'",
-              tt_shown_text(was).text, tt_shown_text(present).text);
+              tt_shown_text(serial).text, tt_shown_text(present).text);
     }
     for (size_t i = 0; machine != NULL && i < machine->n_tips; i++) {
         const struct tt_tip *tip = &machine->tips[i];
