@@ -27,6 +27,7 @@ unit_tests = \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
   tests/unit/adjust/robust_test \
+  tests/unit/adjust/select_test \
   tests/unit/adjust/symmetry_test \
   tests/unit/adjust/system_test \
   tests/unit/adjust/twin_test \
@@ -104,6 +105,7 @@ tests_unit_adjust_past_test_SOURCES = tests/unit/adjust/past_test.c $(scene)
 tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
+tests_unit_adjust_select_test_SOURCES = tests/unit/adjust/select_test.c $(scene)
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(scene)
 tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_unseen_test_SOURCES = tests/unit/adjust/unseen_test.c $(scene)
@@ -247,6 +249,7 @@ test_data = \
   tests/unit/adjust/height_evidence.txt \
   tests/unit/adjust/past.txt \
   tests/unit/adjust/scene.h \
+  tests/unit/adjust/select.txt \
   tests/unit/adjust/views.txt \
   tests/unit/history/evidence.txt \
   tests/unit/history/weeks.h \
