@@ -214,12 +214,6 @@ START_TEST(no_sighting)
     solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_UPDATE);
     ck_assert_int_eq(scene_finding(solution, TT_FINDING_PRIOR_BOUND)->severity, TIPTRUE_WARNING);
     tiptrue_solution_free(solution);
-    /* one known to 3 mm tells nothing, and it is not the tip's radius that is missing */
-    s.u_mark = 3;
-    solution = judged(&s, E | R, TT_FINDING_UNDETERMINED, 1, TIPTRUE_REPEAT);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text,
-                "cannot be told from where the plate lies; sight the reference mark");
-    tiptrue_solution_free(solution);
 }
 END_TEST
 

@@ -392,8 +392,10 @@ static void put_rest(struct tt_buffer *to, const struct tiptrue_solution *s)
     }
     tt_buffer_printf(to, "\nfindings");
     for (size_t i = 0; i < s->n_findings; i++) {
-        tt_buffer_printf(to, " %s/%d", tt_finding_name(s->findings[i].code),
-                         (int)s->findings[i].severity);
+        const struct tt_value *what = tt_finding_value(&s->findings[i], "what");
+        tt_buffer_printf(to, " %s/%d/%s", tt_finding_name(s->findings[i].code),
+                         (int)s->findings[i].severity,
+                         what != NULL && what->text != NULL ? what->text : "");
     }
     tt_buffer_putc(to, '\n');
 }
@@ -420,6 +422,7 @@ START_TEST(as_before)
                  {NOT_STATED, 3, 2},
                  {AXES | ONE_OFF, 4, 9},
                  {YAWED, 4, 1},
+                 {YAWED, 1, 1},
                  {YAWED | NOT_STATED, 4, 1},
                  {MIRRORED, 2, 2},
                  {MIRRORED, 3, 4}};
