@@ -1,14 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* The mean of all tips' held offsets, along the direction in which an edge that shifts moves it:
- * where the latest of the earlier runs had it is what this run is expected to show, and how far
- * each of them was from those before it is how well that is known: scatter between runs, their
- * correlation, drifts and changes are all in it. The mean, since a film moves all tips alike.
+ * where the latest of the earlier runs had it, since a tip was changed or the camera moved, is what
+ * this run is expected to show, and how far each of them was from those before it is how well that
+ * is known: scatter between runs, their correlation and drifts are all in it. The mean, since a
+ * film moves all tips alike.
  */
 #include "config.h"
 
 #include "adjust/past_offsets.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <string.h>
 
@@ -16,6 +18,8 @@
 #define LEVEL_RUNS 5
 /* Errors of what was expected that are known at least. */
 #define LEAST_ERRORS 3
+/* The offsets changed where neighbours are so many standard deviations of a difference apart. */
+#define JUMP 5.0
 /* Less offset for an edge's shift tells nothing. */
 #define LEAST_GAIN 0.05
 /* Probability that the offsets changed at this very run, and the range in which they may have, all
@@ -95,16 +99,29 @@ static double mean_of(const struct tiptrue_solution *s, const struct tt_past_run
     return sum / n;
 }
 
-/* The mean of up to LEVEL_RUNS of the @n numbers @at, of *k. */
-static double level_of(const double at[], size_t n, double *k)
+/* A difference of neighbouring runs beyond which the offsets changed between them: a tip was
+ * changed, the camera moved. By the median of all, of @at, n > 1 numbers. */
+static double jump_of(const double at[], size_t n)
 {
-    double sum = 0;
-    size_t most = n < LEVEL_RUNS ? n : LEVEL_RUNS;
+    double step[TT_MOST_PAST];
 
-    for (size_t i = 0; i < most; i++) {
-        sum += at[i];
+    for (size_t i = 0; i + 1 < n; i++) {
+        step[i] = fabs(at[i] - at[i + 1]);
     }
-    *k = (double)most;
+    gsl_sort(step, 1, n - 1);
+    return JUMP * 1.4826 * step[(n - 1) / 2];
+}
+
+/* The mean of the first of the @n numbers @at, up to LEVEL_RUNS and to the first jump, of *k. */
+static double level_of(const double at[], size_t n, double jump, double *k)
+{
+    double sum = at[0];
+    size_t i = 1;
+
+    while (i < n && i < LEVEL_RUNS && fabs(at[i] - at[i - 1]) <= jump) {
+        sum += at[i++];
+    }
+    *k = (double)i;
     return sum / *k;
 }
 
@@ -113,7 +130,7 @@ struct tt_offsets_earlier tt_past_offsets(const struct tt_view *view,
                                           size_t row)
 {
     double x, y, k, sum = 0, at[TT_MOST_PAST];
-    size_t known = 0;
+    size_t known = 0, errors = 0;
 
     if (gain_of(view->solution, row, &x, &y) == 0) {
         return (struct tt_offsets_earlier){0};
@@ -124,16 +141,20 @@ struct tt_offsets_earlier tt_past_offsets(const struct tt_view *view,
             at[known++] = mm;
         }
     }
-    if (known < LEAST_ERRORS + 1) {
+    double jump = known > 1 ? jump_of(at, known) : 0;
+    for (size_t i = 0; i + 1 < known; i++) {
+        double error = at[i] - level_of(at + i + 1, known - i - 1, jump, &k);
+        if (fabs(at[i] - at[i + 1]) <= jump) {
+            sum += error * error / (1 + 1 / k);
+            errors++;
+        }
+    }
+    if (errors < LEAST_ERRORS) {
         return (struct tt_offsets_earlier){0};
     }
-    for (size_t i = 0; i + 1 < known; i++) {
-        double error = at[i] - level_of(at + i + 1, known - i - 1, &k);
-        sum += error * error / (1 + 1 / k);
-    }
-    double level = level_of(at, known, &k);
-    double u_mm = sqrt(sum / (double)(known - 1) * (1 + 1 / k));
-    return (struct tt_offsets_earlier){known, tt_past_given(level), tt_past_given(u_mm)};
+    double level = level_of(at, known, jump, &k);
+    double u_mm = sqrt(sum / (double)errors * (1 + 1 / k));
+    return (struct tt_offsets_earlier){errors + 1, tt_past_given(level), tt_past_given(u_mm)};
 }
 
 double tt_past_misfit(const struct tt_view *view, size_t row, double f_mm, double u_mm)

@@ -133,6 +133,13 @@ def check_kept(tally, bench):
     tally.check(again.stdout.startswith(f"0 of {bench.runs} runs changed"), f"and again: {again.stdout[:500]}{again.stderr}")
 
 
+def along(angle, results):
+    """The mean offset of all tips in @results along an edge's normal; the plate is turned by 0.4 degrees."""
+    a = math.radians(angle + 0.4)
+    return statistics.fmean(t["offset_mm"]["x"] * math.cos(a) + t["offset_mm"]["y"] * math.sin(a)
+                            for r in results for t in r["tips"])
+
+
 def check_facing(tally, bench):
     """On a cross the touches of two edges that face each other say the same of a film; what it makes of the offsets differs."""
     names = [bench.log(day) for day in range(EARLIER + 2)]
@@ -141,9 +148,7 @@ def check_facing(tally, bench):
     errors = [e.message for e in jsonschema.Draft202012Validator(SCHEMA).iter_errors(result)]
     tally.check(films == [] and not errors, f"clean: {films} {errors[:2]}")
     for angle, edge in zip(CROSS, result["edges"]):
-        known, a = edge["earlier"]["offsets"], math.radians(angle + 0.4)  # the plate is turned
-        mean = statistics.fmean(t["offset_mm"]["x"] * math.cos(a) + t["offset_mm"]["y"] * math.sin(a)
-                                for r in before[-5:] for t in r["tips"])
+        known, mean = edge["earlier"]["offsets"], along(angle, before[-5:])
         tally.check(abs(known["mean_mm"] - mean) < 0.1 and known["runs"] == EARLIER + 2 and 3e-4 < known["u_mm"] < 3e-3,
                     f"offsets along {angle}: {known}, {mean}")
     for k, shift in enumerate((-0.016, -0.011, -0.016, -0.011)):
@@ -156,6 +161,15 @@ def check_facing(tally, bench):
         _, films, _ = bench.solve(30 + 100 * way, edges=[(1, -0.012)], camera=(way * math.cos(a), way * math.sin(a)))
         said = [(f["edge"], f["values"]["others"]) for f in films]
         tally.check(said in ([("e1", "'e3'")], [("e3", "'e1'")]), f"a film, and the camera moved by {way}: both are said, {films}")
+    # another tip, and its offset written: what counts is where the offsets are since
+    bench.truth["tips"][2]["offset"][1] += 3.1
+    bench.write_machine()
+    since = [bench.solve(day)[0] for day in (40, 41)]
+    result, films, _ = bench.solve(42, edges=[(2, -0.016)])
+    mean = along(CROSS[2], since)
+    known = result["edges"][2]["earlier"]["offsets"]
+    tally.check([f["edge"] for f in films] == ["e2"] and abs(known["mean_mm"] - mean) < 0.1 and known["u_mm"] < 3e-3,
+                f"a film soon after a tip was changed: {films}, {known}, {mean}")
     again = bench.history("show", "--again")
     tally.check(again.stdout.startswith(f"0 of {bench.runs} runs changed"), f"solved again: {again.stdout[:500]}{again.stderr}")
 
