@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* When least squares of all touches stands, and from which size of a fault on a run is searched:
- * found by halving, for faults of each kind, with the repeatability stated and not. The sizes, to
- * a ten thousandth of a plain one, stand in select.txt beside this file (recorded.h): what is
- * searched in vain costs time only, and what is not searched is found by no other test. */
+/* When least squares of all touches stands, and from which size of a fault on a run is searched,
+ * and the fault told: found by halving, for faults of each kind, with the repeatability stated and
+ * not. The sizes, to a ten thousandth of a plain one, stand in select.txt beside this file
+ * (recorded.h): what is searched in vain costs time only, and what is not searched is found by no
+ * other test. */
 #include "config.h"
 
 #include "adjust/select.h"
@@ -25,14 +26,30 @@ enum fault {
     DRIFT,        /* over the run, mm */
     NOT_SQUARE,   /* rad */
     SHAPE,        /* of the second order, mm */
+    GAP,          /* between the first and the last rotation, degrees */
     FAULTS
 };
 static const char *const NAMES[FAULTS] = {
-    "one late", "all scatter", "half scatter", "one sighting", "yaw",   "film",       "mark",
-    "radius",   "lost motion", "latency",      "moved",        "drift", "not square", "shape"};
+    "one late", "all scatter", "half scatter", "one sighting", "yaw",
+    "film",     "mark",        "radius",       "lost motion",  "latency",
+    "moved",    "drift",       "not square",   "shape",        "gap"};
 /* A size that is searched. */
-static const double PLAIN[FAULTS] = {0.05, 0.03, 0.03, 0.05, 3,    0.1, 0.2,
-                                     0.1,  0.05, 0.1,  0.2,  0.15, 0.1, 0.05};
+static const double PLAIN[FAULTS] = {[ONE_LATE] = 0.05,
+                                     [ALL_SCATTER] = 0.03,
+                                     [HALF_SCATTER] = 0.03,
+                                     [ONE_SIGHTING] = 0.05,
+                                     [YAW] = 3,
+                                     [FILM] = 0.1,
+                                     [MARK] = 0.2,
+                                     [RADIUS] = 0.1,
+                                     [LOST_MOTION] = 0.05,
+                                     [LATENCY] = 0.02,
+                                     [MOVED] = 0.2,
+                                     [DRIFT] = 0.15,
+                                     [NOT_SQUARE] = 0.1,
+                                     [SHAPE] = 0.05,
+
+                                     [GAP] = 300};
 
 enum how { STATED, NOT_STATED, COARSE, TWO_TIPS, HOWS };
 
@@ -62,12 +79,13 @@ static struct scene scene_with(enum fault fault, enum how how, double size)
     s.latency_s = fault == LATENCY ? size : 0;
     s.tips[0].order = fault == SHAPE ? 2 : 0;
     s.tips[0].shape_cos = size;
+    s.sweep_deg = fault == GAP ? 360 - size : 360;
     return s;
 }
 
-static bool is_searched(enum fault fault, enum how how, double size)
+static struct scene_rows rows_with(enum fault fault, const struct scene *scene, double size)
 {
-    struct scene s = scene_with(fault, how, size);
+    const struct scene s = *scene;
     struct scene_rows rows = scene_simulate(&s);
     for (size_t i = 0; i < rows.n; i++) {
         struct scene_row *row = &rows.row[i];
@@ -82,6 +100,13 @@ static bool is_searched(enum fault fault, enum how how, double size)
         row->y += fault == DRIFT ? size * part : 0;
         row->x += fault == NOT_SQUARE ? size * (row->y - s.setups[0].mark_y) : 0;
     }
+    return rows;
+}
+
+static bool is_searched(enum fault fault, enum how how, double size)
+{
+    struct scene s = scene_with(fault, how, size);
+    struct scene_rows rows = rows_with(fault, &s, size);
     struct scene_read read = scene_read(&s, &rows);
     struct tt_noise noise = tt_noise_of(read.machine, read.run);
     struct tt_arena arena = {0};
@@ -96,25 +121,60 @@ static bool is_searched(enum fault fault, enum how how, double size)
     return searched;
 }
 
+static bool is_told(enum fault fault, enum how how, double size, enum tt_finding_code code)
+{
+    struct scene s = scene_with(fault, how, size);
+    struct scene_rows rows = rows_with(fault, &s, size);
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    bool told = scene_count(solution, code) > 0;
+
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+    return told;
+}
+
+/* The size from which on a run with @fault is searched, or (@code) that is told. */
+static void put_size(struct tt_buffer *to, enum fault fault, enum how how,
+                     enum tt_finding_code code)
+{
+    bool told = code != TT_FINDING_CODES;
+    double low = fault == ALL_SCATTER ? 2e-3 : 0, high = PLAIN[fault];
+    const char *name = told ? tt_finding_name(code) : "searched";
+
+    ck_assert_msg(!(told ? is_told(fault, how, low, code) : is_searched(fault, how, low)),
+                  "%s, %d: %s without", NAMES[fault], how, name);
+    ck_assert_msg(told ? is_told(fault, how, high, code) : is_searched(fault, how, high),
+                  "%s, %d: not %s at %g", NAMES[fault], how, name, high);
+    while (high - low > 1e-4 * PLAIN[fault]) {
+        double middle = 0.5 * (low + high);
+        bool on = told ? is_told(fault, how, middle, code) : is_searched(fault, how, middle);
+        low = on ? low : middle;
+        high = on ? middle : high;
+    }
+    tt_buffer_printf(to, "case %s, %d, %s: %.5g\n", NAMES[fault], how, name, high);
+}
+
 START_TEST(from_which_size_on)
 {
+    static const struct {
+        enum fault fault;
+        enum tt_finding_code code;
+    } TOLD[] = {{ONE_LATE, TT_FINDING_LATE_CONTACT}, {ALL_SCATTER, TT_FINDING_SCATTERED},
+
+                {FILM, TT_FINDING_EDGE_OFF},         {MARK, TT_FINDING_MARKS_OFF},
+                {RADIUS, TT_FINDING_RADIUS_OFF},     {LOST_MOTION, TT_FINDING_LOST_MOTION},
+                {LATENCY, TT_FINDING_LATENCY},       {MOVED, TT_FINDING_MOVED_PLATE},
+                {DRIFT, TT_FINDING_DRIFT_IN_RUN},    {SHAPE, TT_FINDING_TIP_NOT_ROUND},
+                {GAP, TT_FINDING_ROTATION_GAP}};
     struct tt_buffer found = {0};
 
     for (int how = 0; how < HOWS; how++) {
-        for (int fault = 0; fault < FAULTS; fault++) {
-            double low = fault == ALL_SCATTER ? 2e-3 : 0, high = PLAIN[fault];
-            ck_assert_msg(!is_searched(fault, how, low), "%s, %d: searched without", NAMES[fault],
-                          how);
-            ck_assert_msg(is_searched(fault, how, high), "%s, %d: not searched at %g", NAMES[fault],
-                          how, high);
-            while (high - low > 1e-4 * PLAIN[fault]) {
-                double middle = 0.5 * (low + high);
-                bool searched = is_searched(fault, how, middle);
-                low = searched ? low : middle;
-                high = searched ? middle : high;
-            }
-            tt_buffer_printf(&found, "case %s, %d: %.5g\n", NAMES[fault], how, high);
+        for (int fault = 0; fault < GAP; fault++) {
+            put_size(&found, fault, how, TT_FINDING_CODES);
         }
+    }
+    for (size_t k = 0; k < 2 * (sizeof TOLD / sizeof TOLD[0]); k++) {
+        put_size(&found, TOLD[k / 2].fault, k % 2 == 0 ? STATED : TWO_TIPS, TOLD[k / 2].code);
     }
     recorded_compare(&found, "tests/unit/adjust/select.txt", 0);
     tt_buffer_clear(&found);

@@ -246,21 +246,36 @@ static void put_change(struct tt_buffer *to, const struct tt_change *c)
     tt_buffer_putc(to, '\n');
 }
 
-/* Scales and prices. */
-static void put_noise(struct tt_buffer *to, const struct tt_changes *c)
+static void put_scales(struct tt_buffer *to, const struct tt_values *v,
+                       const struct tt_series_noise *noise)
 {
     tt_buffer_printf(to, "noise");
     for (int k = 0; k < TT_CLASSES; k++) {
-        recorded_put(to, c->noise.phi[k]);
-        recorded_put(to, c->noise.nu[k]);
+        recorded_put(to, noise->phi[k]);
+        recorded_put(to, noise->nu[k]);
     }
     tt_buffer_printf(to, "\nbetween");
-    for (size_t k = 0; k < c->values.p; k++) {
-        recorded_put(to, 1e6 * c->noise.between[k]);
+    for (size_t k = 0; k < v->p; k++) {
+        recorded_put(to, 1e6 * noise->between[k]);
     }
-    for (size_t axis = 0; axis < c->values.axes; axis++) {
-        recorded_put(to, 1e6 * c->noise.shared[axis]);
+    for (size_t axis = 0; axis < v->axes; axis++) {
+        recorded_put(to, 1e6 * noise->shared[axis]);
     }
+    tt_buffer_putc(to, '\n');
+}
+
+/* Scales, from differences and from residuals, and prices. */
+static void put_noise(struct tt_buffer *to, const struct tt_changes *c)
+{
+    struct tt_series_noise first;
+
+    if (c->problem != NULL) {
+        first.between = TT_ARENA_NEW(c->arena, c->values.p, double);
+        ck_assert_int_eq(tt_noise_from_differences(&first, &c->values, c->arena), TIPTRUE_OK);
+        put_scales(to, &c->values, &first);
+    }
+    put_scales(to, &c->values, &c->noise);
+    tt_buffer_printf(to, "period");
     recorded_put(to, c->values.period_weeks);
     for (size_t h = 0; c->problem != NULL && h < c->problem->n_hypotheses; h++) {
         const struct tt_hypothesis_of *of = &c->problem->hypothesis[h];
