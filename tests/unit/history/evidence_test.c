@@ -406,6 +406,19 @@ static void put_trend(struct tt_buffer *to, const struct tt_series *series)
                          c->radius_shows, c->yaw_shows);
         recorded_put(to, c->confidence);
         recorded_put(to, c->attribution);
+        recorded_put(to, (c->after_s - WEEKS_START_S) / 86400);
+        recorded_put(to, (c->before_s - WEEKS_START_S) / 86400);
+        const double numbers[] = {
+            c->shift.x_mm,        c->u_shift_x_mm,        c->shift.y_mm,
+            c->u_shift_y_mm,      c->runout_shift.x_mm,   c->u_runout_shift_x_mm,
+            c->runout_shift.y_mm, c->u_runout_shift_y_mm, c->radius_shift_mm,
+            c->u_radius_shift_mm, c->mark_shift.x_mm,     c->u_mark_shift_x_mm,
+            c->mark_shift.y_mm,   c->u_mark_shift_y_mm,   c->yaw_shift_rad,
+            c->edge_shift_mm,     c->u_edge_shift_mm,     c->height_shift_mm,
+            c->u_height_shift_mm};
+        for (size_t n = 0; n < sizeof numbers / sizeof numbers[0]; n++) {
+            recorded_put(to, 1e3 * numbers[n]);
+        }
         tt_buffer_putc(to, '\n');
     }
     for (size_t i = 0; i < trend->n_tracks; i++) {
@@ -421,6 +434,62 @@ static void put_trend(struct tt_buffer *to, const struct tt_series *series)
         tt_buffer_putc(to, '\n');
     }
     tiptrue_trend_free(trend);
+}
+
+/* The steps of the machine's own numbers that are told, in a history of @runs with a step of @size
+ * of each at run 13. */
+static size_t steps_told(size_t runs, double size, double u)
+{
+    struct weeks w = {.tips = 1, .runs = runs, .between_mm = 0.003, .touch_mm = 0.001};
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    struct tiptrue_trend trend = {0};
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+
+    gsl_rng_set(rng, 77);
+    weeks_draw(&w, rng, &series);
+    for (size_t i = 0; i < series.n_runs; i++) {
+        struct tt_series_run *run = &series.runs[i];
+        for (int k = 0; k < TT_SERIES_NUMBERS; k++) {
+            bool of_scale = k <= TT_SERIES_SCALE_Y;
+            double one = of_scale ? 0.0173 : 1;
+            run->machine[k] = (of_scale ? one : 0) + one * (i >= 13 ? size : 0) +
+                              one * gsl_ran_gaussian(rng, 1e-4);
+            run->u_machine[k] = one * u;
+        }
+        run->marks = 3;
+    }
+    ck_assert_int_eq(tt_machine_events(&trend, &series), TIPTRUE_OK);
+    size_t told = trend.n_events;
+    tt_arena_clear(&trend.arena);
+    gsl_rng_free(rng);
+    tt_arena_clear(&arena);
+    return told;
+}
+
+/* The size of steps at which the first, the third and the fifth of the machine's numbers is told:
+ * where their u says less than they scatter by, more, and of the last run. */
+static void put_steps(struct tt_buffer *to)
+{
+    static const struct {
+        size_t runs;
+        double u;
+    } HISTORIES[] = {{20, 1e-5}, {20, 3e-4}, {14, 2e-4}};
+
+    for (size_t k = 0; k < sizeof HISTORIES / sizeof HISTORIES[0]; k++) {
+        tt_buffer_printf(to, "case steps of the machine %zu:", k);
+        for (size_t n = 1; n <= 5; n += 2) {
+            double low = 0, high = 0.01;
+            while (high - low > 1e-7) {
+                double middle = 0.5 * (low + high);
+                bool on = steps_told(HISTORIES[k].runs, middle, HISTORIES[k].u) >= n;
+                low = on ? low : middle;
+                high = on ? middle : high;
+            }
+            recorded_put(to, 1e3 * high);
+        }
+        tt_buffer_putc(to, '\n');
+    }
 }
 
 START_TEST(as_before)
@@ -443,6 +512,7 @@ START_TEST(as_before)
         gsl_rng_free(rng);
         tt_arena_clear(&arena);
     }
+    put_steps(&found);
     recorded_compare(&found, "tests/unit/history/evidence.txt", 0.1);
     tt_buffer_clear(&found);
 }
