@@ -19,6 +19,7 @@
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
+#include "history/store/summary_columns.h"
 #include "ingest/ingest.h"
 #include "output/history.h"
 #include "app/solved.h"
@@ -366,6 +367,131 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
 }
 END_TEST
 
+/* All numbers of a tip; flags and names stand beside. */
+#define OF(member) offsetof(struct tt_series_tip, member)
+static const size_t NUMBERS[] = {OF(offset.x_mm),
+                                 OF(offset.y_mm),
+                                 OF(full.x_mm),
+                                 OF(full.y_mm),
+                                 OF(cov.xx_mm2),
+                                 OF(cov.xy_mm2),
+                                 OF(cov.yy_mm2),
+                                 OF(same_plate_cov.xx_mm2),
+                                 OF(same_plate_cov.xy_mm2),
+                                 OF(same_plate_cov.yy_mm2),
+                                 OF(common_u_x_mm),
+                                 OF(common_u_y_mm),
+                                 OF(u_rivals_x_mm),
+                                 OF(u_rivals_y_mm),
+                                 OF(runout.x_mm),
+                                 OF(runout.y_mm),
+                                 OF(runout_cov.xx_mm2),
+                                 OF(runout_cov.xy_mm2),
+                                 OF(runout_cov.yy_mm2),
+                                 OF(radius_mm),
+                                 OF(u_radius_mm),
+                                 OF(present.x_mm),
+                                 OF(present.y_mm),
+                                 OF(height_mm),
+                                 OF(u_height_mm),
+                                 OF(full_u_height_mm),
+                                 OF(common_u_height_mm),
+                                 OF(present_height_mm),
+                                 OF(permitted_height_mm)};
+
+/* The flags of a tip, one up in each pass. */
+static void set_flags(struct tt_series_tip *tip, int up)
+{
+    bool *const flags[] = {
+        &tip->has_offset, &tip->has_runout, &tip->has_radius,         &tip->has_present,
+        &tip->doubted,    &tip->has_height, &tip->has_present_height, &tip->has_permitted_height};
+    for (int k = 0; k < 8; k++) {
+        *flags[k] = k == up;
+    }
+}
+
+START_TEST(every_number_of_a_tip_comes_back)
+{
+    sqlite3 *db;
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+
+    ck_assert_int_eq(sqlite3_open(":memory:", &db), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(db, "CREATE TABLE t(" TT_TIP_COLUMNS ")", NULL, NULL, NULL),
+                     SQLITE_OK);
+    for (int up = 0; up < 8; up++) {
+        sqlite3_stmt *to, *from;
+        struct tt_series_tip put = {.verdict = TIPTRUE_UPDATE, .pads = "P\nQ"}, got = {0};
+        int code = SQLITE_OK;
+        set_flags(&put, up);
+        for (size_t k = 0; k < sizeof NUMBERS / sizeof NUMBERS[0]; k++) {
+            double number = 0.0137 * (double)(k + 1) - 0.2;
+            bool kept = NUMBERS[k] < OF(height_mm) ||
+                        (NUMBERS[k] < OF(present_height_mm) && put.has_height) ||
+                        (NUMBERS[k] == OF(present_height_mm) && put.has_present_height) ||
+                        (NUMBERS[k] == OF(permitted_height_mm) && put.has_permitted_height);
+            memcpy((char *)&put + NUMBERS[k], kept ? &number : &(double){0}, sizeof number);
+        }
+        ck_assert_int_eq(sqlite3_prepare_v2(
+                             db,
+                             "INSERT INTO t VALUES "
+                             "(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                             -1, &to, NULL),
+                         SQLITE_OK);
+        tt_tip_bind(to, "N2", &put, &code);
+        ck_assert(code == SQLITE_OK && sqlite3_step(to) == SQLITE_DONE);
+        sqlite3_finalize(to);
+        ck_assert_int_eq(sqlite3_prepare_v2(db,
+                                            "SELECT " TT_TIP_COLUMNS " FROM t ORDER BY rowid DESC",
+                                            -1, &from, NULL),
+                         SQLITE_OK);
+        ck_assert_int_eq(sqlite3_step(from), SQLITE_ROW);
+        ck_assert(tt_tip_columns(&series, from, &got));
+        for (size_t k = 0; k < sizeof NUMBERS / sizeof NUMBERS[0]; k++) {
+            ck_assert_msg(
+                memcmp((char *)&put + NUMBERS[k], (char *)&got + NUMBERS[k], sizeof(double)) == 0,
+                "number %zu, pass %d", k, up);
+        }
+        ck_assert(got.has_offset == put.has_offset && got.has_runout == put.has_runout &&
+                  got.has_radius == put.has_radius && got.has_present == put.has_present &&
+                  got.doubted == put.doubted && got.has_height == put.has_height &&
+                  got.has_present_height == put.has_present_height &&
+                  got.has_permitted_height == put.has_permitted_height);
+        ck_assert_int_eq(got.verdict, TIPTRUE_UPDATE);
+        ck_assert_str_eq(series.tip_names[got.tip], "N2");
+        ck_assert_str_eq(got.pads, "P\nQ");
+        sqlite3_finalize(from);
+    }
+    sqlite3_close(db);
+    tt_arena_clear(&arena);
+}
+END_TEST
+
+START_TEST(every_number_of_the_machine_comes_back)
+{
+    struct tt_series_run put = {.marks = 7, .lost_motion_mm = -0.0123}, got = {0}, none = {0};
+    struct tt_buffer text = {0};
+
+    tt_run_numbers_write(&got, &text);
+    ck_assert_uint_eq(text.length, 0);
+    for (int k = 0; k < TT_SERIES_NUMBERS; k++) {
+        put.machine[k] = 0.0173 - 0.0031 * k;
+        put.u_machine[k] = 1.7e-5 * (k + 1);
+    }
+    tt_run_numbers_write(&put, &text);
+    tt_run_numbers_read(text.text, &got);
+    ck_assert_uint_eq(got.marks, 7);
+    ck_assert_double_eq(got.lost_motion_mm, -0.0123);
+    for (int k = 0; k < TT_SERIES_NUMBERS; k++) {
+        ck_assert_double_eq(got.machine[k], put.machine[k]);
+        ck_assert_double_eq(got.u_machine[k], put.u_machine[k]);
+    }
+    tt_run_numbers_read(NULL, &none);
+    ck_assert(none.marks == 0 && none.machine[2] == 0 && none.u_machine[5] == 0);
+    tt_buffer_clear(&text);
+}
+END_TEST
+
 /* The numbers that are kept for the newest result, for free(); NULL: none are. */
 static char *kept_response(struct tiptrue_history *history)
 {
@@ -373,9 +499,9 @@ static char *kept_response(struct tiptrue_history *history)
     bool row = false;
     char *kept = NULL;
 
-    ck_assert_int_eq(tt_sql_get(history, "SELECT CAST(numbers AS TEXT) FROM response", &statement,
-                                NULL),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_sql_get(history, "SELECT CAST(numbers AS TEXT) FROM response", &statement, NULL),
+        TIPTRUE_OK);
     ck_assert_int_eq(tt_sql_next(history, statement, &row, NULL), TIPTRUE_OK);
     if (row) {
         kept = strdup((const char *)sqlite3_column_text(statement, 0));
@@ -749,6 +875,8 @@ int main(void)
     tcase_add_test(tests, a_collision_of_digests_is_loud);
     tcase_add_test(tests, a_large_log_comes_back_byte_by_byte);
     tcase_add_test(tests, a_series_from_the_tables_is_that_of_the_results);
+    tcase_add_test(tests, every_number_of_a_tip_comes_back);
+    tcase_add_test(tests, every_number_of_the_machine_comes_back);
     tcase_add_test(tests, responses_are_kept_later);
     tcase_add_test(tests, statements_in_use_stay);
     tcase_add_test(tests, an_older_schema_is_brought_forward);
