@@ -85,6 +85,7 @@ unit_tests = \
   tests/unit/output/units_test \
   tests/unit/output/weeks_test \
   tests/unit/placement/capability_test \
+  tests/unit/placement/evidence_test \
   tests/unit/planning/design_test \
   tests/unit/planning/view_design_test
 
@@ -255,6 +256,7 @@ test_data = \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
+  tests/unit/placement/evidence.txt \
   tests/unit/recorded.h \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt
