@@ -40,6 +40,7 @@ enum {
     FEW = 1 << 16, /* runs: six */
     SMALL = 1 << 18, /* half the step, and few runs */
     RAMP = 1 << 19,  /* of the first tip, over runs 14 to 26 */
+    BOTH = 1 << 20,  /* besides, the second tip moves at AT */
     GAPS = 1 << 17   /* the first tip is in every second run, no run knows the second's radius */
 };
 
@@ -66,7 +67,11 @@ static const int CASES[] = {0,
                             SMALL | SEAT | POSE,
                             SMALL | HEIGHTS | BENT,
                             RAMP,
-                            RAMP | WANDERS};
+                            RAMP | WANDERS,
+                            CAMERA | BOTH,
+                            SEAT | BOTH,
+                            HEIGHTS | POSE | BOTH,
+                            SMALL | BOTH | CAMERA};
 
 static struct weeks weeks_of(int what)
 {
@@ -212,6 +217,8 @@ static void put_rest(int what, struct tt_series *series, gsl_rng *rng)
         }
         run->tips[0].offset.x_mm +=
             what & RAMP ? 0.011 * fmin(fmax((double)at - 14, 0) / 12, 1) : 0;
+        run->tips[1].offset.x_mm -= what & BOTH && at >= AT ? 0.012 : 0;
+        run->tips[1].offset.y_mm += what & BOTH && at >= AT ? 0.007 : 0;
         run->tips[0].has_offset = !(what & GAPS) || at % 2 == 0;
         run->tips[1].has_radius = !(what & GAPS);
     }
