@@ -400,68 +400,116 @@ static void put_rest(struct tt_buffer *to, const struct tiptrue_solution *s)
     tt_buffer_putc(to, '\n');
 }
 
-/* Numbers of views to seven digits, most of which no other test asks for. */
+struct view_case {
+    int what;
+    size_t marks, seen;
+};
+
+/* What is wrong of the case is so @size times. */
+static struct tiptrue_solution *solve_case(const struct view_case *of, unsigned long seed,
+                                           double size)
+{
+    int what = of->what;
+    struct scene s;
+    scene_make(&s, what & SIGHTED ? TT_SIGHT : TT_VIEW, of->marks, of->seen, "0.01734, 0.0169",
+               what & TURNED ? "-3.7" : "0.41");
+    s.truth.camera.kappa = what & BENT ? -0.011 * size : 0;
+    s.truth.axes = what & AXES
+                       ? (struct tt_truth_axes){6.1e-4 * size, -3.7e-4 * size, 8.3e-4 * size}
+                       : (struct tt_truth_axes){0, 0, 0};
+    s.truth.camera.sigma_px =
+        (struct tt_stated){what & (WORSE | ALIKE), what & WORSE ? 0.6 * size : 0.05};
+    s.machine->camera.u_px = what & NOT_STATED ? 0 : s.machine->camera.u_px;
+    s.machine->has_u_sighting = !(what & NOT_STATED);
+    s.machine->limits.has_permitted_view = what & LIMITED;
+    s.machine->yaw_rad = what & YAWED ? 0.31 : 0;
+    s.pose.yaw_rad = what & YAWED ? 0.304 : 0.012;
+    s.machine->camera.has_scale = !(what & YAWED);
+    s.machine->camera.mirrored = s.truth.camera.mirrored = what & MIRRORED;
+    s.machine->limits.permitted_view_mm = 0.02;
+    for (size_t i = 0; i < 4 && what & YAWED; i++) {
+        s.moves[i].px = PIXELS[i][0];
+        s.moves[i].py = PIXELS[i][1];
+    }
+    struct tiptrue_run *run = scene_run(&s, seed);
+    for (size_t i = 0; i < 72 && what & ALIKE; i++) { /* two marks, nine places, four views */
+        run->observations[i].px += 0.23 * size * cos(1.7 * (double)(i / 36 * 9 + i % 9));
+        run->observations[i].py += 0.23 * size * sin(2.9 * (double)(i / 36 * 9 + i % 9));
+    }
+    run->observations[7].px += what & ONE_OFF ? 61 * size : 0;
+    struct tiptrue_solution *solution = solved(&s, run);
+    scene_clear(&s);
+    return solution;
+}
+
+static bool tells(const struct tiptrue_solution *solution, enum tt_finding_code code,
+                  const char *what)
+{
+    bool told = false;
+
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_value *value = tt_finding_value(&solution->findings[i], "what");
+        told = told || (solution->findings[i].code == code &&
+                        strcmp(value != NULL ? value->text : "", what) == 0);
+    }
+    return told;
+}
+
+/* Numbers of views to seven digits, most of which no other test asks for; and the parts of the
+ * faults from which on they are told. */
 START_TEST(as_before)
 {
+    static const struct view_case CASES[] = {{0, 2, 5},
+                                             {BENT, 3, 5},
+                                             {AXES, 4, 5},
+                                             {AXES | SIGHTED, 4, 3},
+                                             {ONE_OFF, 3, 5},
+                                             {NOT_STATED, 2, 5},
+                                             {NOT_STATED | AXES, 4, 4},
+                                             {ALIKE, 2, 36},
+                                             {LIMITED | BENT, 2, 7},
+                                             {TURNED, 2, 3},
+                                             {WORSE, 3, 6},
+                                             {SIGHTED | NOT_STATED, 3, 4},
+                                             {0, 2, 2},
+                                             {NOT_STATED, 3, 2},
+                                             {AXES | ONE_OFF, 4, 9},
+                                             {YAWED, 4, 1},
+                                             {YAWED, 1, 1},
+                                             {YAWED | NOT_STATED, 4, 1},
+                                             {MIRRORED, 2, 2},
+                                             {MIRRORED, 3, 4}};
     static const struct {
-        int what;
-        size_t marks, seen;
-    } CASES[] = {{0, 2, 5},
-                 {BENT, 3, 5},
-                 {AXES, 4, 5},
-                 {AXES | SIGHTED, 4, 3},
-                 {ONE_OFF, 3, 5},
-                 {NOT_STATED, 2, 5},
-                 {NOT_STATED | AXES, 4, 4},
-                 {ALIKE, 2, 36},
-                 {LIMITED | BENT, 2, 7},
-                 {TURNED, 2, 3},
-                 {WORSE, 3, 6},
-                 {SIGHTED | NOT_STATED, 3, 4},
-                 {0, 2, 2},
-                 {NOT_STATED, 3, 2},
-                 {AXES | ONE_OFF, 4, 9},
-                 {YAWED, 4, 1},
-                 {YAWED, 1, 1},
-                 {YAWED | NOT_STATED, 4, 1},
-                 {MIRRORED, 2, 2},
-                 {MIRRORED, 3, 4}};
+        struct view_case of;
+        enum tt_finding_code code;
+        const char *what;
+    } SIZED[] = {{{BENT, 3, 5}, TT_FINDING_LENS_DISTORTION, ""},
+                 {{BENT | NOT_STATED, 4, 9}, TT_FINDING_LENS_DISTORTION, ""},
+                 {{AXES, 4, 5}, TT_FINDING_AXES_SCALE, ""},
+                 {{AXES | SIGHTED, 4, 3}, TT_FINDING_AXES_NOT_SQUARE, ""},
+                 {{ONE_OFF, 3, 5}, TT_FINDING_SCATTERED, "sighting"},
+                 {{ALIKE, 2, 36}, TT_FINDING_SCATTERED, "views-alike"},
+                 {{WORSE, 3, 6}, TT_FINDING_SCATTERED, "views"}};
     struct tt_buffer found = {0};
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
-        int what = CASES[k].what;
-        struct scene s;
-        scene_make(&s, what & SIGHTED ? TT_SIGHT : TT_VIEW, CASES[k].marks, CASES[k].seen,
-                   "0.01734, 0.0169", what & TURNED ? "-3.7" : "0.41");
-        s.truth.camera.kappa = what & BENT ? -0.011 : 0;
-        s.truth.axes = what & AXES ? (struct tt_truth_axes){6.1e-4, -3.7e-4, 8.3e-4}
-                                   : (struct tt_truth_axes){0, 0, 0};
-        s.truth.camera.sigma_px =
-            (struct tt_stated){what & (WORSE | ALIKE), what & WORSE ? 0.6 : 0.05};
-        s.machine->camera.u_px = what & NOT_STATED ? 0 : s.machine->camera.u_px;
-        s.machine->has_u_sighting = !(what & NOT_STATED);
-        s.machine->limits.has_permitted_view = what & LIMITED;
-        s.machine->yaw_rad = what & YAWED ? 0.31 : 0;
-        s.pose.yaw_rad = what & YAWED ? 0.304 : 0.012;
-        s.machine->camera.has_scale = !(what & YAWED);
-        s.machine->camera.mirrored = s.truth.camera.mirrored = what & MIRRORED;
-        s.machine->limits.permitted_view_mm = 0.02;
-        for (size_t i = 0; i < 4 && what & YAWED; i++) {
-            s.moves[i].px = PIXELS[i][0];
-            s.moves[i].py = PIXELS[i][1];
-        }
-        struct tiptrue_run *run = scene_run(&s, 700 + k);
-        for (size_t i = 0; i < 72 && what & ALIKE; i++) { /* two marks, nine places, four views */
-            run->observations[i].px += 0.23 * cos(1.7 * (double)(i / 36 * 9 + i % 9));
-            run->observations[i].py += 0.23 * sin(2.9 * (double)(i / 36 * 9 + i % 9));
-        }
-        run->observations[7].px += what & ONE_OFF ? 61 : 0;
-        struct tiptrue_solution *solution = solved(&s, run);
+        struct tiptrue_solution *solution = solve_case(&CASES[k], 700 + k, 1);
         tt_buffer_printf(&found, "case %zu\n", k);
         put_camera(&found, &solution->camera);
         put_rest(&found, solution);
         tiptrue_solution_free(solution);
-        scene_clear(&s);
+    }
+    for (size_t k = 0; k < sizeof SIZED / sizeof SIZED[0]; k++) {
+        double low = 0, high = 1;
+        while (high - low > 1e-3) {
+            double middle = 0.5 * (low + high);
+            struct tiptrue_solution *solution = solve_case(&SIZED[k].of, 900 + k, middle);
+            bool on = tells(solution, SIZED[k].code, SIZED[k].what);
+            low = on ? low : middle;
+            high = on ? middle : high;
+            tiptrue_solution_free(solution);
+        }
+        tt_buffer_printf(&found, "case size %zu: %.5g\n", k, high);
     }
     recorded_compare(&found, "tests/unit/adjust/views.txt", 0.1);
     tt_buffer_clear(&found);
