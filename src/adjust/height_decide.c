@@ -16,6 +16,12 @@
 /* ln odds, times good touches beyond that, that a face runout must lead by where touches of its tip
  * are rejected: late ones look like one. */
 #define FACE_AMONG_LATE 1.0
+/* With good touches at so many rotations, or fewer, a face runout and the height fit whatever they
+ * are at each: touches that are late alike at one rotation look like one. There its evidence, of
+ * all sets, must lead by these ln odds over that of late touches in its place. */
+#define FACE_ROTATIONS 3
+#define FACE_OVER_LATE 2.5
+#define FACE_SAME_COSINE 0.9998 /* of the angle between rotations that are one: 0.02 rad */
 /* A tip whose face runs out does so in all its runs: that few tips have it says nothing for this
  * one, so that for the heights it is so many times as probable, with any tip. */
 #define FACE_OFTEN 4.0
@@ -59,23 +65,86 @@ static bool same_faults(const struct tt_height_explanation *a,
     return a->n_modes == b->n_modes && same == a->n_modes;
 }
 
+static bool has_face(const struct tt_height_explanation *e, size_t tip)
+{
+    bool has = false;
+
+    for (size_t m = 0; m < e->n_modes; m++) {
+        has = has || (e->modes[m].kind == TT_HEIGHT_FACE && e->modes[m].what == tip);
+    }
+    return has;
+}
+
+/* Touches of @tip; *good: those that @e calls good. */
+static size_t count_rows(const struct tt_heights *h, const struct tt_height_explanation *e,
+                         size_t tip, size_t *good)
+{
+    size_t all = 0;
+
+    *good = 0;
+    for (size_t i = 0; i < h->n_rows; i++) {
+        all += h->rows[i].tip == tip;
+        *good += h->rows[i].tip == tip && e->good[i] > 0;
+    }
+    return all;
+}
+
+/* Whether the good touches of @tip are at more than FACE_ROTATIONS rotations. */
+static bool is_turned_enough(const struct tt_heights *h, const struct tt_height_explanation *e,
+                             size_t tip)
+{
+    const struct tt_height_row *at[FACE_ROTATIONS];
+    size_t n = 0;
+
+    for (size_t i = 0; i < h->n_rows; i++) {
+        const struct tt_height_row *row = &h->rows[i];
+        bool there = row->tip != tip || !(e->good[i] > 0);
+        for (size_t k = 0; k < n; k++) {
+            there =
+                there || row->cosine * at[k]->cosine + row->sine * at[k]->sine > FACE_SAME_COSINE;
+        }
+        if (!there && n == FACE_ROTATIONS) {
+            return true;
+        }
+        if (!there) {
+            at[n++] = row;
+        }
+    }
+    return false;
+}
+
+/* Whether late touches explain too much of what a face runout of @tip does. */
+static bool is_imitated(const struct tt_height_pool *s, size_t tip)
+{
+    double face = 0, late = 0, most = -INFINITY;
+
+    for (size_t i = 0; i < s->n_found; i++) {
+        most = fmax(most, s->found[i].log_evidence);
+    }
+    for (size_t i = 0; i < s->n_found; i++) {
+        size_t good, all = count_rows(s->heights, &s->found[i], tip, &good);
+        double p = exp(s->found[i].log_evidence - most);
+        bool has = has_face(&s->found[i], tip);
+        face += has ? p : 0;
+        late += !has && good < all ? p : 0;
+    }
+    return face < exp(FACE_OVER_LATE) * late;
+}
+
 /* ln odds that the face runouts of @e must lead by; infinite: one rests on no more good touches
- * than any numbers would fit. */
+ * than any numbers would fit, or on what late touches do as well. */
 static double must_lead_by(const struct tt_height_pool *s, const struct tt_height_explanation *e)
 {
     double lead = 0;
 
     for (size_t m = 0; m < e->n_modes; m++) {
-        size_t good = 0, all = 0;
-        for (size_t i = 0; i < s->heights->n_rows; i++) {
-            bool of_tip = s->heights->rows[i].tip == e->modes[m].what;
-            all += of_tip;
-            good += of_tip && e->good[i] > 0;
-        }
+        size_t good, tip = e->modes[m].what;
         if (e->modes[m].kind != TT_HEIGHT_FACE) {
             continue;
         }
-        if (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS) {
+        size_t all = count_rows(s->heights, e, tip, &good);
+        if (all < TT_LEAST_FACE_ROWS || good <= FACE_UNKNOWNS ||
+            (s->imitated[tip] && !is_turned_enough(s->heights, e, tip))) {
             return INFINITY;
         }
         if (all > good) {
@@ -133,11 +202,13 @@ static double for_heights(const struct tt_height_pool *s, const struct tt_height
     return ln;
 }
 
-/* Whether the modes of @e hold those of @less; *more: ln prior probability of the others. */
-static bool adds_to(const struct tt_height_explanation *e, const struct tt_height_explanation *less,
-                    double *more)
+/* Whether the modes of @e hold those of @less; *more: ln prior probability of the others. A face
+ * runout of a tip of which touches are rejected is none of these: those that are left balance no
+ * longer, so that it moves the height whether or not they speak for it. */
+static bool adds_to(const struct tt_heights *h, const struct tt_height_explanation *e,
+                    const struct tt_height_explanation *less, double *more)
 {
-    size_t same = 0;
+    size_t same = 0, good;
 
     *more = 0;
     for (size_t i = 0; i < e->n_modes; i++) {
@@ -150,6 +221,9 @@ static bool adds_to(const struct tt_height_explanation *e, const struct tt_heigh
         }
         same += there;
         *more += there ? 0 : mode->log_p;
+        if (!there && mode->kind == TT_HEIGHT_FACE && count_rows(h, e, mode->what, &good) > good) {
+            return false;
+        }
     }
     return same == less->n_modes && e->n_modes > less->n_modes;
 }
@@ -162,7 +236,7 @@ static bool is_idle(const struct tt_height_pool *s, const struct tt_height_expla
 
     for (size_t i = 0; i < s->n_found; i++) {
         const struct tt_height_explanation *less = &s->found[i];
-        if (adds_to(e, less, &more) &&
+        if (adds_to(s->heights, e, less, &more) &&
             e->log_evidence - more <= less->log_evidence + LEAST_BAYES_LN &&
             memcmp(e->good, less->good, s->heights->n_rows * sizeof *e->good) == 0) {
             return true;
@@ -276,9 +350,15 @@ static void doubt(struct tt_height_choice *choice)
     }
 }
 
-enum tiptrue_status tt_height_decide(const struct tt_height_pool *s,
-                                     struct tt_height_choice *choice)
+enum tiptrue_status tt_height_decide(struct tt_height_pool *s, struct tt_height_choice *choice)
 {
+    s->imitated = TT_ARENA_NEW(s->arena, s->heights->n_tips, bool);
+    if (s->imitated == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t t = 0; t < s->heights->n_tips; t++) {
+        s->imitated[t] = is_imitated(s, t);
+    }
     const struct tt_height_explanation *best = best_of(s);
     enum tiptrue_status status =
         best == NULL ? TIPTRUE_E_DEGENERATE : finish(s, best, false, &choice->fit);

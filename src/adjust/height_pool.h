@@ -28,11 +28,12 @@ struct tt_height_pool {
     struct tt_height_sets sets;
     double best[2]; /* about the most ln evidence so far, for each repeatability that is tried */
     double work;
+    bool *imitated; /* per tip: late touches explain too much of what a face runout would */
 };
 
 /* height_decide.c: @choice by the explanations found, one at least: the best one, and what the
  * others leave of it. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_height_decide(const struct tt_height_pool *pool,
+TT_MUST_USE enum tiptrue_status tt_height_decide(struct tt_height_pool *pool,
                                                  struct tt_height_choice *choice);
 
 /* Variances that the same touches, all good, would give. False: out of memory, or singular. */

@@ -15,7 +15,10 @@
 #define HEIGHT_CLEAN_IMPROBABLE 1e-4
 #define MOST_HEIGHT_SCORE_STEPS 12
 #define HEIGHT_SCORED 1e-3 /* relative change of the variance that ends them */
-#define HEIGHT_SHARES 12   /* of late touches in the run, equally probable, that are summed over */
+#define LEAST_SCATTER_MM 1e-4
+#define LARGEST_SCATTER_MM 1.0
+#define SCATTER_HALVINGS 24
+#define HEIGHT_SHARES 12 /* of late touches in the run, equally probable, that are summed over */
 
 bool tt_height_looks_clean(const struct tt_height_fit *fit)
 {
@@ -91,6 +94,31 @@ static double ln_shares(const struct tt_height_fit *fit)
            ln_drawn(off, all, SHARE_PRIOR_EARLY, SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY);
 }
 
+/* Slope, along the logarithm of a repeatability of variance @variance_mm2, of the ln probability of
+ * the good ones' squares, @sum_mm2 with @dof degrees of freedom, and of its usual prior. */
+static double slope_at(double variance_mm2, double sum_mm2, double dof, double digit_mm2)
+{
+    double all = variance_mm2 + digit_mm2,
+           ln = 0.5 * log(variance_mm2 / (USUAL_SCATTER_MM * USUAL_SCATTER_MM));
+
+    return (sum_mm2 / all - dof) * variance_mm2 / all -
+           ln / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
+}
+
+/* The most probable variance where none is stated, without the digit's. */
+static double usual_variance(double sum_mm2, double dof, double digit_mm2)
+{
+    double low = log(LEAST_SCATTER_MM), high = log(LARGEST_SCATTER_MM);
+
+    for (int k = 0; k < SCATTER_HALVINGS; k++) {
+        double middle = 0.5 * (low + high);
+        bool more = slope_at(exp(2 * middle), sum_mm2, dof, digit_mm2) > 0;
+        low = more ? middle : low;
+        high = more ? high : middle;
+    }
+    return exp(low + high);
+}
+
 /* The repeatability of the good ones; its relative change. */
 static double update_scatter(struct tt_height_fit *fit)
 {
@@ -101,13 +129,12 @@ static double update_scatter(struct tt_height_fit *fit)
         good += fit->good[i];
         sum += fit->good[i] * fit->residual[i] * fit->residual[i];
     }
-    fit->dof = fmax(good - fit->spent, 0.5);
+    fit->dof = fmax(good - fit->spent, 0);
     fit->pooled_dof = fit->dof + h->stated_dof;
-    fit->own_mm2 = sum / fit->dof;
+    fit->own_mm2 = sum / fmax(fit->dof, 0.5);
     fit->variance_mm2 =
-        h->stated_dof > 0
-            ? (h->stated_dof * (h->stated_mm2 + h->digit_mm2) + sum) / fit->pooled_dof
-            : tt_usual_scatter_var(fit->own_mm2 - h->digit_mm2, fit->dof) + h->digit_mm2;
+        h->stated_dof > 0 ? (h->stated_dof * (h->stated_mm2 + h->digit_mm2) + sum) / fit->pooled_dof
+                          : usual_variance(sum, fit->dof, h->digit_mm2) + h->digit_mm2;
     return fabs(fit->variance_mm2 / before - 1);
 }
 
@@ -142,6 +169,16 @@ static double ln_rows(const struct tt_height_fit *fit)
     return sum;
 }
 
+/* ln prior density of the logarithm of the repeatability, and Laplace's factor. */
+static double ln_scatter(const struct tt_height_fit *fit)
+{
+    const struct tt_heights *h = fit->heights;
+    double own = fit->own_mm2 * fmax(fit->dof, 0.5) / fit->variance_mm2;
+
+    return tt_log_scatter(fmax(fit->variance_mm2 - h->digit_mm2, 1e-10),
+                          h->stated_dof > 0 ? fit->dof : own, h->stated_mm2, h->stated_dof);
+}
+
 bool tt_height_score(struct tt_height_fit *fit)
 {
     const struct tt_heights *h = fit->heights;
@@ -159,10 +196,7 @@ bool tt_height_score(struct tt_height_fit *fit)
             break;
         }
     }
-    fit->log_evidence = ln_rows(fit) + ln_shares(fit) +
-                        tt_log_scatter(fmax(fit->variance_mm2 - h->digit_mm2, 1e-10), fit->dof,
-                                       h->stated_mm2, h->stated_dof) -
-                        0.5 * fit->log_det;
+    fit->log_evidence = ln_rows(fit) + ln_shares(fit) + ln_scatter(fit) - 0.5 * fit->log_det;
     for (size_t m = 0; m < fit->n_modes; m++) {
         fit->log_evidence += fit->modes[m].log_p;
     }

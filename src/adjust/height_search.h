@@ -20,8 +20,8 @@ struct tt_height_worth {
 
 /* An explanation as it bears on the heights. */
 struct tt_height_part {
-    struct tt_height_fit *fit; /* least squares of what it calls good, with proper priors */
-    double probability;
+    struct tt_height_fit *fit;  /* least squares of what it calls good, with proper priors */
+    double probability, weight; /* the latter for the height at hand; sums are 1 */
     /* of the height at hand: value and, of a normal distribution that is as wide in the middle
      * 95 %, standard deviations */
     double value_mm, sd_mm, same_plate_sd_mm;

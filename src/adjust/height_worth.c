@@ -14,6 +14,9 @@
 #define MOST_HEIGHT_OFF_SHARE 0.5
 /* Standard deviations of a normal distribution that hold 95 %. */
 #define NORMAL_95 1.959963984540054
+/* How often faces run out is known to this factor only: U holds 95 % with a face runout of either
+ * tip so many times less, and more, probable. */
+#define FACE_ODDS 3.0
 /* Halvings of an interval that is looked into: 1 mm to 1 pm. */
 #define HALVINGS 30
 #define LEAST_HEIGHT_SD_MM 1e-7
@@ -94,7 +97,7 @@ static double above(const struct tt_height_choice *choice, bool same_plate, doub
     for (size_t i = 0; i < choice->n_parts; i++) {
         const struct tt_height_part *part = &choice->parts[i];
         double sd = same_plate ? part->same_plate_sd_mm : part->sd_mm;
-        sum += part->probability * 0.5 * erfc((value_mm - part->value_mm) / (sqrt(2) * sd));
+        sum += part->weight * 0.5 * erfc((value_mm - part->value_mm) / (sqrt(2) * sd));
     }
     return sum;
 }
@@ -137,6 +140,33 @@ static double half_width(const struct tt_height_choice *choice, bool same_plate,
     return high;
 }
 
+/* Whether @part has a face runout of @tip, or of @over. */
+static bool has_face(const struct tt_height_part *part, size_t tip, size_t over)
+{
+    bool has = false;
+
+    for (size_t m = 0; m < part->fit->n_modes; m++) {
+        const struct tt_height_mode *mode = &part->fit->modes[m];
+        has = has || (mode->kind == TT_HEIGHT_FACE && (mode->what == tip || mode->what == over));
+    }
+    return has;
+}
+
+/* Weights of the parts with face runouts of @tip or @over @times as probable. */
+static void weigh(const struct tt_height_choice *choice, size_t tip, size_t over, double times)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        struct tt_height_part *part = &choice->parts[i];
+        part->weight = part->probability * (has_face(part, tip, over) ? times : 1);
+        sum += part->weight;
+    }
+    for (size_t i = 0; i < choice->n_parts; i++) {
+        choice->parts[i].weight /= sum;
+    }
+}
+
 struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice, size_t tip,
                                           size_t over)
 {
@@ -154,10 +184,16 @@ struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice,
             fmax(tt_factor_line(its.same_plate_dof) * its.same_plate_u_mm / NORMAL_95,
                  LEAST_HEIGHT_SD_MM);
     }
+    double width = 0, same_plate = 0;
+    weigh(choice, tip, over, 1);
     worth.value_mm = median(choice);
-    worth.u_mm = half_width(choice, false, worth.value_mm) / tt_factor_line(worth.dof);
-    worth.same_plate_u_mm =
-        half_width(choice, true, worth.value_mm) / tt_factor_line(worth.same_plate_dof);
+    for (int k = -1; k <= 1; k++) {
+        weigh(choice, tip, over, pow(FACE_ODDS, k));
+        width = fmax(width, half_width(choice, false, worth.value_mm));
+        same_plate = fmax(same_plate, half_width(choice, true, worth.value_mm));
+    }
+    worth.u_mm = width / tt_factor_line(worth.dof);
+    worth.same_plate_u_mm = same_plate / tt_factor_line(worth.same_plate_dof);
     return worth;
 }
 
