@@ -50,7 +50,7 @@ struct tt_place tt_place_file(const struct tt_diagnose *diagnose);
 void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
               const char *format, ...) TT_PRINTF(4, 5);
 void tt_fault_list(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
-                   const char *format, va_list arguments);
+                   const char *format, va_list arguments) TT_PRINTF(4, 0);
 void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
              const char *format, ...) TT_PRINTF(4, 5);
 void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,

@@ -156,6 +156,7 @@ void tt_picture_text(struct tt_picture *picture, const char *class, double x, do
 }
 
 /* @format with @arguments, in the picture's units; "" without memory. */
+TT_PRINTF(2, 0)
 static const char *in_units(struct tt_picture *picture, const char *format, va_list arguments)
 {
     tt_buffer_reset(&picture->words);

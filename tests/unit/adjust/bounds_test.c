@@ -647,7 +647,7 @@ static bool is_told(const struct bound *bound, double off, size_t without)
 static double step_of(const struct bound *bound)
 {
     double size = fabs(bound->at.value);
-    return bound->side * 1e-4 * (size > 0 ? size : 1);
+    return (bound->side == ABOVE ? 1e-4 : -1e-4) * (size > 0 ? size : 1);
 }
 
 START_TEST(stands_where_it_is_said)
