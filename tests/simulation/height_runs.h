@@ -30,7 +30,8 @@ struct design {
 
 struct tally {
     size_t runs, total, same_plate, between, used, face, other, ambiguous, few, undetermined, aside;
-    size_t beyond; /* 3 U: of the height or of the difference */
+    size_t beyond;        /* 3 U: of the height or of the difference */
+    size_t slope, slopes; /* within U; asked: two of a run in which the slope is known */
     double squares, stated, bound;
 };
 
@@ -100,6 +101,25 @@ static void make(const struct design *d, const struct truth *truth, struct tt_he
     }
 }
 
+/* Slopes within their U. */
+static void judge_slope(const struct tt_height_choice *choice, const struct truth *truth,
+                        struct tally *tally)
+{
+    const struct tt_height_fit *fit = choice->fit;
+    double g[128], cg[128];
+
+    for (size_t k = 0; k < 2 && choice->slope_known; k++) {
+        memset(g, 0, fit->n * sizeof *g);
+        g[fit->at_slope[0] + k] = 1;
+        struct tt_height_sum slope = tt_height_sum_of(fit, g, cg);
+        double touch = slope.variance_mm2 - tt_height_part(fit, cg, TT_HEIGHT_OF_PAD),
+               share = slope.variance_mm2 / fmax(touch, 1e-30),
+               factor = tt_factor_line(fit->pooled_dof * share * share);
+        tally->slopes++;
+        tally->slope += fabs(slope.value_mm - truth->slope[k]) < factor * sqrt(slope.variance_mm2);
+    }
+}
+
 static void judge(const struct tt_height_choice *choice, const struct truth *truth,
                   struct tally *tally)
 {
@@ -133,6 +153,7 @@ static void judge(const struct tt_height_choice *choice, const struct truth *tru
         return;
     }
     tally->used++;
+    judge_slope(choice, truth, tally);
     tally->total += fabs(off) < tt_factor_line(w.dof) * w.u_mm;
     bool beyond = fabs(off) > 3 * tt_factor_line(w.dof) * w.u_mm;
     tally->squares += off * off;

@@ -14,14 +14,15 @@ static void print(const struct design *d, const struct tally *t)
     double n = (double)t->used;
 
     printf("%zu %2zu %3.0f %2.0f %-6s  %6.2f %6.2f %6.2f  %5.3f %5.3f  %6.2f %6.2f %6.2f %6.2f "
-           "%6.2f %6.2f\n",
+           "%6.2f %6.2f  %6.2f\n",
            d->pads, d->touches, 100 * d->late, 1e3 * d->face_mm, d->stated ? "stated" : "own",
            100 * (double)t->total / n, 100 * (double)t->same_plate / n,
            100 * (double)t->between / n, sqrt(t->squares / t->stated), sqrt(t->squares / t->bound),
            100 * (double)t->face / (double)t->runs, 100 * (double)t->other / (double)t->runs,
            100 * (double)t->ambiguous / (double)t->runs, 100 * (double)t->few / (double)t->runs,
            100 * (double)t->undetermined / (double)t->runs,
-           100 * (double)t->beyond / (double)t->runs);
+           100 * (double)t->beyond / (double)t->runs,
+           t->slopes > 0 ? 100 * (double)t->slope / (double)t->slopes : NAN);
 }
 
 int main(int argc, char **argv)
@@ -33,7 +34,7 @@ int main(int argc, char **argv)
 
     printf("pads touches late%% face   | total same between | rms/u rms/bound | face other ambig "
            "few undet "
-           "beyond3U (%%)\n");
+           "beyond3U (%%) | slope\n");
     for (size_t cell = 0; cell < 2 * 2 * 4 * 3 * 3; cell++) {
         struct design d = {cell / 9 % 4 + 1, TOUCHES[cell / 3 % 3], LATE[cell % 3],
                            cell / 72 == 1 ? 0.010 : 0, cell / 36 % 2 == 0};

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Heights: a published straight line through their solver, coverage of simulated runs, face runout,
- * a pad off. The program's answers are tested in tests/cli/heights.py, against SciPy. */
+/* Heights: published straight lines and a plane through their solver, coverage of simulated runs,
+ * face runout, a pad off. The program's answers are tested in tests/cli/heights.py, against SciPy.
+ */
 #include "config.h"
 
 #include <check.h>
@@ -27,39 +28,117 @@ static void check_close(double value, double certified, double relative)
     ck_assert_double_le(fabs(value / certified - 1), relative);
 }
 
+/* Contacts at places (x, y), mm, y NULL: 0, with Z as @scale times z, on one plane by least
+ * squares. The weak prior of a slope, 0.1 rad, asks for a small @scale. */
+struct plane {
+    struct tt_height_row rows[NORRIS];
+    struct tt_height_pad pad;
+    size_t zero;
+    double about;
+    bool slope;
+    struct tt_heights h;
+    struct tt_height_fit fit;
+    struct tt_arena arena;
+};
+
+static void fit_plane(struct plane *p, const double *const xyz[3], size_t n, double scale)
+{
+    *p = (struct plane){.slope = true, .pad = {0, 0, 0, true}};
+    p->h = (struct tt_heights){.rows = p->rows,
+                               .n_rows = n,
+                               .tips = &p->zero,
+                               .tip_about_mm = &p->about,
+                               .n_tips = 1,
+                               .pads = &p->pad,
+                               .n_pads = 1,
+                               .setups = &p->zero,
+                               .n_setups = 1,
+                               .has_slope = &p->slope};
+    for (size_t i = 0; i < n; i++) {
+        p->rows[i] = (struct tt_height_row){.row = i,
+                                            .x_mm = xyz[0][i],
+                                            .y_mm = xyz[1] != NULL ? xyz[1][i] : 0,
+                                            .z_mm = scale * xyz[2][i]};
+    }
+    ck_assert_int_eq(tt_height_fit_init(&p->fit, &p->arena, &p->h, NULL, 0, false), TIPTRUE_OK);
+    ck_assert(tt_height_least_squares(&p->fit, NULL));
+}
+
+static double u_of(const struct plane *p, size_t unknown)
+{
+    return sqrt(p->fit.covariance[unknown * (p->fit.n + 1)]);
+}
+
 START_TEST(nist_norris)
 {
-    struct tt_height_row rows[NORRIS];
-    struct tt_height_pad pad = {0, 0, 0, true};
-    size_t zero = 0;
-    double about = 0;
-    bool slope = true;
-    struct tt_heights h = {.rows = rows,
-                           .n_rows = NORRIS,
-                           .tips = &zero,
-                           .tip_about_mm = &about,
-                           .n_tips = 1,
-                           .pads = &pad,
-                           .n_pads = 1,
-                           .setups = &zero,
-                           .n_setups = 1,
-                           .has_slope = &slope};
-    struct tt_arena arena = {0};
-    struct tt_height_fit fit;
+    static struct plane p;
 
-    for (size_t i = 0; i < NORRIS; i++) {
-        rows[i] = (struct tt_height_row){.row = i, .z_mm = 1e-3 * norris_y[i], .x_mm = norris_x[i]};
-    }
-    ck_assert_int_eq(tt_height_fit_init(&fit, &arena, &h, NULL, 0, false), TIPTRUE_OK);
-    ck_assert(tt_height_least_squares(&fit, NULL));
+    fit_plane(&p, (const double *const[]){norris_x, NULL, norris_y}, NORRIS, 1e-3);
     /* the weak prior of the slope, 0.1 against u of 4e-7, pulls by 3e-8 of it */
-    check_close(1e3 * fit.x[0], -0.262323073774029, 1e-7);
-    check_close(1e3 * fit.x[1], 1.00211681802045, 1e-9);
-    check_close(1e3 * sqrt(fit.own_mm2), 0.884796396144373, 1e-9);
-    check_close(1e3 * sqrt(fit.covariance[0]), 0.232818234301152, 1e-8);
-    check_close(1e3 * sqrt(fit.covariance[fit.n + 1]), 0.429796848199937e-03, 1e-8);
-    ck_assert_double_le(fabs(fit.dof - 34), 1e-6);
-    tt_arena_clear(&arena);
+    check_close(1e3 * p.fit.x[0], -0.262323073774029, 1e-7);
+    check_close(1e3 * p.fit.x[1], 1.00211681802045, 1e-9);
+    check_close(1e3 * sqrt(p.fit.own_mm2), 0.884796396144373, 1e-9);
+    check_close(1e3 * u_of(&p, 0), 0.232818234301152, 1e-8);
+    check_close(1e3 * u_of(&p, 1), 0.429796848199937e-03, 1e-8);
+    ck_assert_double_le(fabs(p.fit.dof - 34), 1e-6);
+    tt_arena_clear(&p.arena);
+}
+END_TEST
+
+/* JCGM 100:2008, H.3: a thermometer's corrections along a straight line, with the values published
+ * there: the line at 20, its slope, their u and correlation, the repeatability, and the line at 30
+ * with its u. */
+START_TEST(jcgm_100_h_3)
+{
+    static const double t[] = {1.521, 2.012, 2.512, 3.003, 3.507, 3.999,
+                               4.513, 5.002, 5.503, 6.010, 6.511},
+                        b[] = {-0.171, -0.169, -0.166, -0.159, -0.164, -0.165,
+                               -0.156, -0.157, -0.159, -0.161, -0.160};
+    static struct plane p;
+    double g[3] = {1, 10, 0}, cg[3];
+
+    fit_plane(&p, (const double *const[]){t, NULL, b}, sizeof t / sizeof t[0], 1e-2);
+    ck_assert_double_eq_tol(1e2 * p.fit.x[0], -0.1712, 0.5e-4);
+    ck_assert_double_eq_tol(1e2 * u_of(&p, 0), 0.0029, 0.5e-4);
+    ck_assert_double_eq_tol(1e2 * p.fit.x[1], 0.00218, 0.5e-5);
+    ck_assert_double_eq_tol(1e2 * u_of(&p, 1), 0.00067, 0.5e-5);
+    ck_assert_double_eq_tol(p.fit.covariance[1] / (u_of(&p, 0) * u_of(&p, 1)), -0.930, 0.5e-3);
+    ck_assert_double_eq_tol(1e2 * sqrt(p.fit.own_mm2), 0.0035, 0.5e-4);
+    struct tt_height_sum at_30 = tt_height_sum_of(&p.fit, g, cg);
+    ck_assert_double_eq_tol(1e2 * at_30.value_mm, -0.1494, 0.5e-4);
+    ck_assert_double_eq_tol(1e2 * sqrt(at_30.variance_mm2), 0.0041, 0.5e-4);
+    tt_arena_clear(&p.arena);
+}
+END_TEST
+
+/* A plane through published data (B. Ryan, B. Joiner, T. Ryan: The Minitab Student Handbook, 1976:
+ * girth, height and volume of 31 black cherry trees; data set trees of R), against lm of R 4:
+ * summary(lm(Volume ~ Girth + Height, trees)) and vcov. */
+START_TEST(plane_as_lm)
+{
+    static const double girth[] = {8.3,  8.6,  8.8,  10.5, 10.7, 10.8, 11,   11,   11.1, 11.2, 11.3,
+                                   11.4, 11.4, 11.7, 12,   12.9, 12.9, 13.3, 13.7, 13.8, 14,   14.2,
+                                   14.5, 16,   16.3, 17.3, 17.5, 17.9, 18,   18,   20.6},
+                        height[] = {70, 65, 63, 72, 81, 83, 66, 75, 80, 75, 79, 76, 76, 69, 75, 74,
+                                    85, 86, 71, 64, 78, 80, 74, 72, 77, 81, 82, 80, 80, 80, 87},
+                        volume[] = {10.3, 10.3, 10.2, 16.4, 18.8, 19.7, 15.6, 18.2,
+                                    22.6, 19.9, 24.2, 21,   21.4, 21.3, 19.1, 22.2,
+                                    33.8, 27.4, 25.7, 24.9, 34.5, 31.7, 36.3, 38.3,
+                                    42.6, 55.4, 55.7, 58.3, 51.5, 51,   77};
+    static struct plane p;
+
+    fit_plane(&p, (const double *const[]){girth, height, volume}, sizeof girth / sizeof girth[0],
+              1e-5);
+    check_close(1e5 * p.fit.x[0], -57.987658918380951, 1e-8);
+    check_close(1e5 * p.fit.x[1], 4.708160503017512, 1e-8);
+    check_close(1e5 * p.fit.x[2], 0.339251234244701, 1e-8);
+    check_close(1e5 * u_of(&p, 0), 8.638225865302410, 1e-8);
+    check_close(1e5 * u_of(&p, 1), 0.264264609420988, 1e-8);
+    check_close(1e5 * u_of(&p, 2), 0.130151180700175, 1e-8);
+    check_close(1e10 * p.fit.covariance[p.fit.n + 2], -0.0178603010273736, 1e-7);
+    check_close(1e5 * sqrt(p.fit.own_mm2), 3.88183203812714, 1e-8);
+    ck_assert_double_le(fabs(p.fit.dof - 28), 1e-6);
+    tt_arena_clear(&p.arena);
 }
 END_TEST
 
@@ -299,6 +378,8 @@ int main(void)
     TCase *tcase = tcase_create("heights");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, nist_norris);
+    tcase_add_test(tcase, jcgm_100_h_3);
+    tcase_add_test(tcase, plane_as_lm);
     tcase_add_test(tcase, the_table_is_the_documents);
     tcase_add_test(tcase, covers);
     tcase_add_test(tcase, finds_face_runout);
