@@ -289,6 +289,26 @@ def check_range(tally, folder):
         tally.check(all(t["height"]["verdict"] != "keep" for t in found["tips"]), f"{what} without motion: nothing is kept")
 
 
+def check_words(tally, folder):
+    """What the text says is to be written: heights alone, offsets alone, both; nothing."""
+    rng = random.Random(37)
+    text = log(rng, rows_of(rng))
+    for what, z, x in (("heights", -0.047, 0), ("offsets", 0, 0.061), ("offsets and heights", -0.047, 0.061), (None, 0, 0)):
+        made = machine()
+        for tip in made["tips"]:
+            tip["height"] = round(tip["height"] + z, 4)
+            tip["offset"][0] = round(tip["offset"][0] + x, 4)
+        solve(folder, plate(), made, text)
+        done = subprocess.run([TIPTRUE, "solve", "--plate", "plate.json", "--machine", "machine.json", "run.csv"], cwd=folder,
+                              capture_output=True, text=True, check=False)
+        told = " ".join(done.stdout.split())
+        tally.check(("Next: nothing to write." if what is None else f"Next: write the new {what} into the machine, then") in told,
+                    f"{what}: {told[-400:]}")
+        for noun, off in (("offsets", x), ("heights", z)):
+            order = f"write the new {noun} of fine and broad" if off else f"keep the present {noun} of fine and broad"
+            tally.check(order in told, f"{what}, {order}: {told[:200]}")
+
+
 def check_report(tally, folder):
     """The page has each tip's height, the pads and the slope, to the printed digits; without touches from above nothing of it."""
     rng = random.Random(4)
@@ -317,6 +337,7 @@ def main():
         check_blunders(tally, folder)
         check_all_moved(tally, folder)
         check_range(tally, folder)
+        check_words(tally, folder)
         check_report(tally, folder)
     tally.close()
 

@@ -328,10 +328,12 @@ static void say_next(struct tt_page *page, const struct tiptrue_ready *ready)
         }
         tt_buffer_puts(words, " and read back; `tiptrue ready --undo' puts the old one back");
     } else if (ready->written) {
-        tt_buffer_puts(words, "the new offsets stand there already");
+        tt_buffer_printf(
+            words, "the new %s stand there already",
+            ready->state == TIPTRUE_READY_UPDATE ? "offsets" : tt_text_new(ready->solution));
     } else if (ready->state == TIPTRUE_READY_UPDATE) {
-        tt_buffer_puts(words,
-                       "nothing was written: `tiptrue ready --write' writes the new offsets");
+        tt_buffer_printf(words, "nothing was written: `tiptrue ready --write' writes the new %s",
+                         tt_text_new(ready->solution));
     } else if (ready->state == TIPTRUE_READY_STOP) {
         tt_buffer_puts(words, "fix what is listed above, then repeat the run");
     }

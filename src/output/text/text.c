@@ -28,74 +28,55 @@ static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
     return COLOURS[verdict];
 }
 
-/* How many tips have @verdict. */
-static size_t tips_with(const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+/* Of a tip: is @verdict what is said of its offset, of its height? */
+typedef bool has_verdict(const struct tt_tip_result *tip, enum tiptrue_verdict verdict);
+
+static bool offset_has(const struct tt_tip_result *tip, enum tiptrue_verdict verdict)
+{
+    return tip->offset_verdict == verdict;
+}
+
+static bool height_has(const struct tt_tip_result *tip, enum tiptrue_verdict verdict)
+{
+    return tip->height != NULL && tip->height->has_verdict && tip->height->verdict == verdict;
+}
+
+static size_t tips_with(const struct tiptrue_solution *s, has_verdict *has,
+                        enum tiptrue_verdict verdict)
 {
     size_t n = 0;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        n += s->tips[i].offset_verdict == verdict;
+        n += has(&s->tips[i], verdict);
     }
     return n;
 }
 
-/* "t1, t2 and t5": the tips of @verdict. */
-static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s,
-                     enum tiptrue_verdict verdict)
+/* What to do with the tips of one verdict: "write the new offsets of t1, t2 and t5"; nothing when
+ * there are none. */
+struct order {
+    has_verdict *has;
+    enum tiptrue_verdict verdict;
+    const char *one, *several;
+};
+
+static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
+                      const struct order *order)
 {
-    size_t n = tips_with(s, verdict), told = 0;
+    size_t n = tips_with(s, order->has, order->verdict), told = 0;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        if (s->tips[i].offset_verdict != verdict) {
+        if (!order->has(&s->tips[i], order->verdict)) {
             continue;
         }
-        if (told > 0) {
+        if (told == 0) {
+            tt_buffer_puts(words, words->length > 0 ? "; " : "");
+            tt_buffer_puts(words, n == 1 ? order->one : order->several);
+        } else {
             tt_buffer_puts(words, told + 1 == n ? " and " : ", ");
         }
         tt_buffer_puts(words, s->tips[i].name);
         told++;
-    }
-}
-
-/* What to do with the tips of one verdict; nothing when there are none. */
-static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
-                      enum tiptrue_verdict verdict)
-{
-    static const char *const ONE[] = {
-        [TIPTRUE_KEEP] = "keep the present offset of ",
-        [TIPTRUE_UPDATE] = "write the new offset of ",
-        [TIPTRUE_REPEAT] = "do not use this run's results for ",
-        [TIPTRUE_NOT_MEASURED] = "touch ",
-    };
-    static const char *const SEVERAL[] = {
-        [TIPTRUE_KEEP] = "keep the present offsets of ",
-        [TIPTRUE_UPDATE] = "write the new offsets of ",
-        [TIPTRUE_REPEAT] = "do not use this run's results for ",
-        [TIPTRUE_NOT_MEASURED] = "touch ",
-    };
-    size_t n = tips_with(s, verdict);
-
-    if (n == 0) {
-        return;
-    }
-    tt_buffer_puts(words, words->length > 0 ? "; " : "");
-    tt_buffer_puts(words, n == 1 ? ONE[verdict] : SEVERAL[verdict]);
-    add_tips(words, s, verdict);
-}
-
-/* What to do with heights; nothing where none counts. */
-static void add_height_order(struct tt_buffer *words, const struct tiptrue_solution *s,
-                             enum tiptrue_verdict verdict, const char *order)
-{
-    size_t told = 0;
-
-    for (size_t i = 0; i < s->n_tips; i++) {
-        const struct tt_height_result *height = s->tips[i].height;
-        if (height != NULL && height->has_verdict && height->verdict == verdict) {
-            tt_buffer_puts(words, told > 0 ? ", " : words->length > 0 ? "; " : "");
-            tt_buffer_puts(words, told++ > 0 ? "" : order);
-            tt_buffer_puts(words, s->tips[i].name);
-        }
     }
 }
 
@@ -106,6 +87,17 @@ const char *tt_text_shout(const struct tiptrue_solution *s)
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
+    static const struct order ORDERS[] = {
+        {offset_has, TIPTRUE_REPEAT, "do not use this run's results for ",
+         "do not use this run's results for "},
+        {offset_has, TIPTRUE_NOT_MEASURED, "touch ", "touch "},
+        {offset_has, TIPTRUE_UPDATE, "write the new offset of ", "write the new offsets of "},
+        {offset_has, TIPTRUE_KEEP, "keep the present offset of ", "keep the present offsets of "},
+        {height_has, TIPTRUE_REPEAT, "use no height of ", "use no height of "},
+        {height_has, TIPTRUE_UPDATE, "write the new height of ", "write the new heights of "},
+        {height_has, TIPTRUE_KEEP, "keep the present height of ", "keep the present heights of "},
+    };
+
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, tt_text_shout(s));
     tt_page_colour(page, TT_PLAIN);
@@ -116,13 +108,9 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
                       "do not use these results");
         return;
     }
-    add_order(&page->words, s, TIPTRUE_REPEAT);
-    add_order(&page->words, s, TIPTRUE_NOT_MEASURED);
-    add_order(&page->words, s, TIPTRUE_UPDATE);
-    add_order(&page->words, s, TIPTRUE_KEEP);
-    add_height_order(&page->words, s, TIPTRUE_REPEAT, "use no height of ");
-    add_height_order(&page->words, s, TIPTRUE_UPDATE, "write the new height of ");
-    add_height_order(&page->words, s, TIPTRUE_KEEP, "keep the present height of ");
+    for (size_t k = 0; k < sizeof ORDERS / sizeof ORDERS[0]; k++) {
+        add_order(&page->words, s, &ORDERS[k]);
+    }
     if (page->words.length == 0) {
         tt_buffer_puts(&page->words, "use nothing of this run");
     }
@@ -297,26 +285,38 @@ static bool lacks_touches(const struct tiptrue_solution *s)
     return any;
 }
 
+const char *tt_text_new(const struct tiptrue_solution *s)
+{
+    bool heights = tt_a_height_waits(s);
+
+    return !heights ? "offsets"
+           : tips_with(s, offset_has, TIPTRUE_UPDATE) > 0 ? "offsets and heights"
+                                                          : "heights";
+}
+
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const NEXT[] = {
         [TIPTRUE_KEEP] = "Next: nothing to write.",
-        [TIPTRUE_UPDATE] =
-            "Next: write the new offsets into the machine, then run once more to confirm.",
         [TIPTRUE_REPEAT] = "Next: fix what is listed above, then repeat the run.",
         [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
-    if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
+    if (s->least_squares) {
+        tt_page_prose(page, 2, "Next: to use the run, solve it without --least-squares.");
+    } else if (s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
         tt_page_prose(page, 2,
                       "Next: 'tiptrue plan --after' with this run says which few touches would "
                       "mend it; 'tiptrue solve --together' then solves this log and theirs as one "
                       "run. Else put right what is named above, then make the run again.");
-        return;
+    } else if (s->verdict == TIPTRUE_UPDATE) {
+        tt_buffer_printf(&page->words,
+                         "Next: write the new %s into the machine, then run once more to confirm.",
+                         tt_text_new(s));
+        tt_page_say(page, 2);
+    } else {
+        tt_page_prose(page, 2, NEXT[s->verdict]);
     }
-    tt_page_prose(page, 2,
-                  s->least_squares ? "Next: to use the run, solve it without --least-squares."
-                                   : NEXT[s->verdict]);
 }
 
 void tt_text_own_names(const struct tiptrue_solution *s, struct tt_own_names own[2])
