@@ -167,6 +167,7 @@ script_tests = \
   tests/planning/truth_back.py \
   tests/history/boards.py \
   tests/history/damage.py \
+  tests/history/exports.py \
   tests/history/film.py \
   tests/history/history.sh \
   tests/history/machine.py \

@@ -246,7 +246,7 @@ static enum tiptrue_status gather_exports(struct tiptrue_history *history, const
 
     for (size_t i = 0; status == TIPTRUE_OK && i < runs.n; i++) {
         struct tt_record record = {0};
-        status = tt_store_load(history, runs.all[i], true, &record, error);
+        status = tt_store_load(history, runs.all[i], false, &record, error);
         if (status == TIPTRUE_OK) {
             status = add_exports(exports, &record);
         }

@@ -357,28 +357,30 @@ static bool read_row(struct tt_arena *arena, const char **at, const char *end,
            strcmp(cells[0].text, "1") == 0;
 }
 
-/* The exports of a run as they stand in their cell. */
-static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_text cell,
-                                        struct tt_record *record, struct tiptrue_error *error)
+#define NOT_AS_WRITTEN                                                                             \
+    "export it again, or mend it by hand in a text editor",                                        \
+        "this row is not as history export writes it"
+/* The exports of a run as they stand in their cell; what is wrong there is told of its @row. */
+static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, const char *row,
+                                        struct tt_text cell, struct tt_record *record,
+                                        struct tiptrue_error *error)
 {
     struct tt_diagnose own;
     struct tt_fields fields = {
         .diagnose = &own, .arena = &record->arena, .mm_per_unit = 1.0, .hooks = hooks};
     struct tt_buffer text = {0};
 
-    tt_buffer_puts(&text, "{\"exports\":");
-    tt_buffer_add(&text, cell.text, cell.length);
-    tt_buffer_puts(&text, "}");
-    if (text.failed) {
-        tt_buffer_clear(&text);
-        return tt_fail_memory(error);
-    }
-    tt_diagnose_init(&own, diagnose->sink, diagnose->error, diagnose->file, text.text, text.length);
-    if (tt_json_read(&fields.json, &own, text.text, text.text + text.length, NULL)) {
+    tt_buffer_printf(&text, "{\"exports\":%.*s}", (int)cell.length, cell.text);
+    fields.out_of_memory = text.failed;
+    tt_diagnose_init(&own, NULL, NULL, diagnose->file, text.text, text.length);
+    if (!text.failed && tt_json_read(&fields.json, &own, own.text, own.end, NULL)) {
         tt_keys_read(&fields, fields.json.root, "run", &tt_record_export_keys, record);
     }
     enum tiptrue_status status = end_of(&fields, 0, error);
     tt_buffer_clear(&text);
+    if (status == TIPTRUE_E_DATA) {
+        tt_fault(diagnose, tt_place_at(diagnose, row), NOT_AS_WRITTEN);
+    }
     return status;
 }
 
@@ -411,7 +413,7 @@ static bool is_whole(const struct tt_text cells[TT_RECORD_CSV_COLUMNS])
 enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char **at, bool *more,
                                         struct tt_record *record, struct tiptrue_error *error)
 {
-    struct tt_text cells[TT_RECORD_CSV_COLUMNS], exports = {0};
+    struct tt_text cells[TT_RECORD_CSV_COLUMNS], kept = {0};
     const char *start = *at;
     size_t faults = diagnose->faults;
 
@@ -419,9 +421,7 @@ enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char
     while (*at < diagnose->end) {
         const char *row = *at;
         if (!read_row(&record->arena, at, diagnose->end, cells) || !is_whole(cells)) {
-            tt_fault(diagnose, tt_place_at(diagnose, row),
-                     "export it again, or mend it by hand in a text editor",
-                     "this row is not as history export writes it");
+            tt_fault(diagnose, tt_place_at(diagnose, row), NOT_AS_WRITTEN);
             break;
         }
         if (record->n_results > 0 && strcmp(record->id, cells[1].text) != 0) {
@@ -432,7 +432,7 @@ enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char
             memcpy(record->id, cells[1].text, TT_RUN_ID_SIZE);
             record->added = cells[2].text;
             record->log = cells[3];
-            exports = cells[12];
+            kept = cells[12];
         }
         if (!add_row(cells, record)) {
             return tt_fail_memory(error);
@@ -444,7 +444,7 @@ enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char
     if (diagnose->faults > faults) {
         return TIPTRUE_E_DATA;
     }
-    return exports.text != NULL ? read_exports(diagnose, exports, record, error) : TIPTRUE_OK;
+    return kept.text != NULL ? read_exports(diagnose, start, kept, record, error) : TIPTRUE_OK;
 }
 
 /* What the members say together. */

@@ -131,7 +131,7 @@ TT_MUST_USE enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, 
                                                  struct tiptrue_error *error);
 
 /* All of the run @id, into *record (starts as {0}), for tt_record_clear. @newest_only: only the
- * newest result. */
+ * newest result, and no exports. */
 TT_MUST_USE enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id,
                                               bool newest_only, struct tt_record *record,
                                               struct tiptrue_error *error);
