@@ -173,9 +173,10 @@ static bool may_be_hidden(const struct tt_height_pool *s, const double good[],
     return hidden;
 }
 
-/* Try on top of @e the modes that come within @floor by their odds there, and those that it may
- * hide. */
-static bool expand(struct tt_height_pool *s, const struct tt_height_explanation *e, double floor)
+/* Try on top of @e the modes that come within @floor by their odds there, and, if @hidden, those
+ * that it may hide. */
+static bool expand(struct tt_height_pool *s, const struct tt_height_explanation *e, double floor,
+                   bool hidden)
 {
     double *odds = TT_ARENA_NEW(s->arena, s->n_table, double);
     struct tt_height_fit fit;
@@ -190,7 +191,7 @@ static bool expand(struct tt_height_pool *s, const struct tt_height_explanation 
     }
     for (size_t m = 0; m < s->n_table; m++) {
         odds[m] = concerns(e, &s->table[m]) ? -INFINITY : tt_height_odds(&fit, &s->table[m]);
-        odds[m] += may_be_hidden(s, fit.good, &s->table[m]) ? HEIGHT_HIDDEN_FIRST : 0;
+        odds[m] += hidden && may_be_hidden(s, fit.good, &s->table[m]) ? HEIGHT_HIDDEN_FIRST : 0;
     }
     for (size_t k = 0; k < MOST_HEIGHT_MODES_TRIED && good; k++) {
         size_t best = 0;
@@ -237,7 +238,8 @@ static bool go_on(struct tt_height_pool *s)
             same->expanded = same->expanded || same_modes(same, e.modes, e.n_modes);
         }
         double floor = fmin(best->log_evidence - e.log_evidence - HEIGHT_WORTH_A_TRY, -2.0);
-        good = expand(s, &e, fmax(floor, -HEIGHT_WORTH_A_TRY));
+        good = expand(s, &e, fmax(floor, -HEIGHT_WORTH_A_TRY),
+                      best->log_evidence - e.log_evidence < TT_RIVAL_LN);
     }
     return good;
 }
@@ -261,7 +263,7 @@ static bool replace_modes(struct tt_height_pool *s)
             e.n_modes += k != m;
         }
         good = (is_tried(s, e.modes, e.n_modes) || try_modes(s, e.modes, e.n_modes)) &&
-               expand(s, &e, -2.0);
+               expand(s, &e, -2.0, true);
     }
     return good;
 }
@@ -292,7 +294,7 @@ static enum tiptrue_status look_for(struct tt_height_pool *s, struct tt_height_c
     for (size_t i = 0; i < s->heights->n_rows; i++) {
         all.good[i] = 1;
     }
-    if (!expand(s, &all, -2.0) || !go_on(s) || !replace_modes(s)) {
+    if (!expand(s, &all, -2.0, true) || !go_on(s) || !replace_modes(s)) {
         return TIPTRUE_E_MEMORY;
     }
     return tt_height_decide(s, choice);
