@@ -13,12 +13,12 @@ libcore_la_SOURCES = \
   src/tiptrue_units.h \
   src/app/between.c src/app/revive.c src/app/revive.h src/app/weeks.c src/app/weeks.h \
   src/app/history.c \
-  src/app/boards.c src/app/boards.h \
+  src/app/boards.c \
   src/app/history_out.c \
   src/app/history_care.c src/app/history_care.h \
   src/app/files.c \
   src/app/import.c \
-  src/app/present.c src/app/present.h \
+  src/app/present.c \
   src/app/ready.c \
   src/app/ready_judge.c \
   src/app/ready.h \
@@ -28,7 +28,6 @@ libcore_la_SOURCES = \
   src/app/verify.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
-  src/base/bytes.h \
   src/base/cholesky.c src/base/cholesky.h \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
@@ -45,14 +44,13 @@ libcore_la_SOURCES = \
   src/formats/result.c src/formats/result.h src/formats/result_tip.c src/formats/rows.h \
   src/formats/truth.c \
   src/model/between.h \
-  src/model/board.h src/model/board_record.h \
+  src/model/board.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
   src/model/joined.h \
   src/model/placement.c src/model/placement.h \
-  src/model/test_board.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/proposal.c src/model/proposal.h \
@@ -74,24 +72,23 @@ libcore_la_SOURCES = \
   src/ingest/controller.c \
   src/ingest/cells.c src/ingest/cells.h \
   src/ingest/diagnose.c src/ingest/diagnose.h \
-  src/ingest/document.c src/ingest/document.h \
+  src/ingest/document.c \
   src/ingest/keys_read.c \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
   src/ingest/head.c \
   src/ingest/ingest.h \
   src/ingest/json.c src/ingest/json.h \
-  src/ingest/json_scan.c src/ingest/json_scan.h \
-  src/ingest/kinds.c src/ingest/kinds.h \
+  src/ingest/json_scan.c \
   src/ingest/machine.c \
-  src/ingest/metadata.c src/ingest/metadata.h \
+  src/ingest/metadata.c \
   src/ingest/names.c src/ingest/names.h \
-  src/ingest/parting.c src/ingest/parting.h \
+  src/ingest/parting.c \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
   src/ingest/join.c \
-  src/ingest/repeats.c src/ingest/repeats.h \
+  src/ingest/repeats.c \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_findings.c src/ingest/result_reasons.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
@@ -103,14 +100,14 @@ libcore_la_SOURCES = \
   src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/export/backup.c \
-  src/export/diff.c src/export/diff.h \
+  src/export/diff.c \
   src/export/edit.c src/export/edit.h \
   src/export/export.c src/export/export.h \
   src/export/export_parts.h \
   src/export/export_plan.c \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
-  src/export/height_field.c src/export/height_field.h \
+  src/export/height_field.c \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
   src/export/place.c src/export/place_say.c src/export/place.h src/export/place_kinds.h \
@@ -119,7 +116,7 @@ libcore_la_SOURCES = \
   src/export/place_pattern.c \
   src/export/place_xml.c \
   src/export/present.c \
-  src/export/learn.c src/export/learn.h \
+  src/export/learn.c \
   src/export/own.c src/export/own.h \
   src/export/replace.c src/export/replace.h src/export/replace_parts.h \
   src/export/target.c \
@@ -188,10 +185,9 @@ libcore_la_SOURCES = \
   src/adjust/verdict.c \
   src/adjust/view_findings.c \
   src/adjust/views.c src/adjust/views.h src/adjust/views_fit.c \
-  src/placement/angle.c src/placement/angle.h \
   src/placement/angles.c \
   src/placement/board_terms.c src/placement/board_terms.h \
-  src/placement/capability.c src/placement/capability.h \
+  src/placement/capability.c \
   src/placement/choose.c src/placement/choose.h \
   src/placement/board_design.c src/placement/board_design.h \
   src/placement/findings.c \
@@ -204,16 +200,16 @@ libcore_la_SOURCES = \
   src/placement/test_board.c \
   src/placement/values.c \
   src/placement/wanted.c src/placement/work.h \
-  src/planning/candidates.c src/planning/candidates.h \
+  src/planning/candidates.c \
   src/planning/design.c src/planning/design.h \
-  src/planning/simulate_shifts.c src/planning/simulate_shifts.h \
-  src/planning/simulate_digits.c src/planning/simulate_digits.h \
+  src/planning/simulate_shifts.c src/planning/simulate_parts.h \
+  src/planning/simulate_digits.c \
   src/planning/from_above.c src/planning/from_above.h \
   src/planning/view_design.c src/planning/view_design.h \
-  src/planning/descend.c src/planning/descend.h \
+  src/planning/descend.c \
   src/planning/draw.c \
   src/planning/next.c \
-  src/planning/order.c src/planning/order.h \
+  src/planning/order.c \
   src/planning/choose.c src/planning/choose.h src/planning/plan.c src/planning/plan.h \
   src/planning/program_check.c src/planning/program_parts.h \
   src/planning/program.c src/planning/program.h \
@@ -247,11 +243,11 @@ libcore_la_SOURCES = \
   src/history/series/views.c \
   src/history/series/tracks.c src/history/series/tracks.h \
   src/history/series/trend.c src/history/series/trend.h \
-  src/history/store/exports.c src/history/store/exports.h \
-  src/history/store/boards.c src/history/store/boards.h \
+  src/history/store/exports.c \
+  src/history/store/boards.c \
   src/history/store/check.c \
   src/history/store/newest.c src/history/store/newest.h \
-  src/history/store/past.c src/history/store/past.h \
+  src/history/store/past.c \
   src/history/store/put.c \
   src/history/store/read.c \
   src/history/store/response.c src/history/store/response.h \
@@ -272,7 +268,7 @@ libcore_la_SOURCES = \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
-  src/output/report/plate_view.c src/output/report/plate_view.h \
+  src/output/report/plate_view.c \
   src/output/units.c src/output/units.h \
   src/output/proposal.c \
   src/output/run_log.c \
@@ -300,17 +296,17 @@ libcore_la_SOURCES = \
   src/output/text/plan_sentences.c src/output/text/plan_text.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
-  src/output/json/joined_json.c src/output/json/joined_json.h \
+  src/output/json/joined_json.c \
   src/output/json/placement_json.c \
   src/output/json/test_board_json.c \
-  src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
-  src/output/text/joined_text.c src/output/text/joined_text.h \
+  src/output/text/placement_sentences.c \
+  src/output/text/joined_text.c \
   src/output/text/placement_text.c src/output/text/placement_text.h \
   src/output/text/test_board_text.c \
   src/output/text/sentences_machine.c \
   src/output/text/sentences.c src/output/text/sentences.h \
-  src/output/report/style.c src/output/report/style.h \
-  src/output/ready.h src/output/json/ready.c src/output/text/ready.c \
+  src/output/report/style.c \
+  src/output/json/ready.c src/output/text/ready.c \
   src/output/text/text.c \
   src/output/text/text_parts.h \
   src/output/text/text_camera.c \
@@ -325,7 +321,7 @@ libcore_la_SOURCES = \
   src/output/json/truth.c \
   src/output/text/trend_chart.c src/output/text/trend_drifts.c \
   src/output/json/trend_json.c \
-  src/output/text/trend_sentences.c src/output/text/trend_sentences.h \
+  src/output/text/trend_sentences.c \
   src/output/text/trend_text.c \
   src/output/trend_words.c src/output/trend_words.h \
   src/output/verdict.c src/output/verdict.h
@@ -342,7 +338,7 @@ include_HEADERS += src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tipt
 # the library.
 bin_PROGRAMS += tiptrue
 tiptrue_SOURCES = \
-  src/cli/age.c src/cli/age.h \
+  src/cli/age.c \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
@@ -361,10 +357,10 @@ tiptrue_SOURCES = \
   src/cli/options.c src/cli/options.h \
   src/cli/placement.c \
   src/cli/plan.c \
-  src/cli/plan_board.c src/cli/plan_board.h \
+  src/cli/plan_board.c \
   src/cli/simulate.c \
-  src/cli/place.c src/cli/place.h \
-  src/cli/present.c src/cli/present.h \
+  src/cli/place.c \
+  src/cli/present.c \
   src/cli/ready.c src/cli/ready.h \
   src/cli/ready_files.c \
   src/cli/report.c \

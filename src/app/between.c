@@ -12,7 +12,7 @@
 
 #include "adjust/uncertainty.h"
 #include "history/series/trend.h"
-#include "history/store/past.h"
+#include "history/store/store.h"
 #include "history/store/response.h"
 #include "model/between.h"
 

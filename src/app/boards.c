@@ -3,7 +3,7 @@
 /* Boards on their way into a history and out of it. */
 #include "config.h"
 
-#include "app/boards.h"
+#include "app/weeks.h"
 
 #include <stdio.h>
 #include <string.h>

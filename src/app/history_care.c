@@ -15,7 +15,7 @@
 #include "history/store/store.h"
 #include "history/store/summary.h"
 #include "history/series/trend.h"
-#include "output/text/trend_sentences.h"
+#include "output/text/sentences.h"
 
 /* ---- which runs ---- */
 

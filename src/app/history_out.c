@@ -8,7 +8,7 @@
 #include <string.h>
 
 #include "app/history_care.h"
-#include "history/store/boards.h"
+#include "history/store/store.h"
 #include "output/history.h"
 #include "tiptrue.h"
 

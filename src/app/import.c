@@ -11,7 +11,6 @@
 
 #include "base/digest.h"
 #include "base/time.h"
-#include "history/store/boards.h"
 #include "history/store/store.h"
 #include "model/between.h"
 #include "ingest/archive.h"

@@ -14,7 +14,6 @@
 #include "base/status.h"
 #include "history/series/compare.h"
 #include "output/output.h"
-#include "output/text/trend_sentences.h"
 #include "output/text/sentences.h"
 #include "planning/plan.h"
 #include "planning/program.h"

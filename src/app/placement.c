@@ -6,10 +6,10 @@
 #include <string.h>
 
 #include "base/buffer.h"
-#include "export/learn.h"
+#include "export/export.h"
 #include "ingest/diagnose.h"
 #include "output/output.h"
-#include "output/text/placement_sentences.h"
+#include "output/text/sentences.h"
 #include "placement/placement.h"
 
 /* Whether the touches of a tip may be joined with a board; *old: they may, but the result does not

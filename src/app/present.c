@@ -4,7 +4,7 @@
  * exports. */
 #include "config.h"
 
-#include "app/present.h"
+#include "app/ready.h"
 
 #include <cjson/cJSON.h>
 #include <math.h>
@@ -18,7 +18,6 @@
 #include "export/edit.h"
 #include "export/export.h"
 #include "export/replace.h"
-#include "history/store/exports.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
 #include "model/machine.h"

@@ -9,10 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "app/present.h"
 #include "base/time.h"
 #include "export/export.h"
-#include "output/ready.h"
+#include "output/output.h"
 
 static enum tiptrue_readiness state_of(const struct tiptrue_solution *solution)
 {

@@ -13,9 +13,7 @@
 #include "base/buffer.h"
 #include "base/number.h"
 #include "base/time.h"
-#include "app/boards.h"
 #include "app/weeks.h"
-#include "history/store/exports.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
 

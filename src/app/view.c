@@ -7,7 +7,7 @@
 #include "model/frames.h"
 #include "model/machine.h"
 #include "model/plate.h"
-#include "output/report/plate_view.h"
+#include "output/output.h"
 #include "output/units.h"
 #include "tiptrue.h"
 

@@ -9,7 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "app/boards.h"
 #include "app/history_care.h"
 #include "app/revive.h"
 #include "history/series/trend.h"

@@ -5,8 +5,10 @@
 #define TT_APP_WEEKS_H
 
 #include "history/store/store.h"
+#include "model/ready.h"
 #include "model/series.h"
 #include "model/solution.h"
+#include "model/trend.h"
 #include "tiptrue.h"
 
 /* What is asked before every job looks at so many latest runs: the scatter between them, and how
@@ -34,5 +36,21 @@ TT_MUST_USE enum tiptrue_status tt_between_of_result(struct tiptrue_history *his
                                                      const struct tiptrue_solution *before,
                                                      struct tiptrue_between **between,
                                                      struct tiptrue_error *error);
+
+/* Boards of a history: among the events of a trend, before a job, in lists and exports. */
+
+/* Boards of the trend's machine from its first run on, up to the end that @query (may be NULL)
+ * has, among its events. */
+TT_MUST_USE enum tiptrue_status tt_history_boards(struct tiptrue_history *history,
+                                                  struct tiptrue_trend *trend,
+                                                  const struct tt_store_query *query,
+                                                  struct tiptrue_error *error);
+
+/* The latest board of @machine before @now_s, and the latest one that confirms the calibration. */
+TT_MUST_USE enum tiptrue_status tt_history_last_boards(struct tiptrue_history *history,
+                                                       const char *machine, double now_s,
+                                                       struct tt_last_board *latest,
+                                                       struct tt_last_board *confirmed,
+                                                       struct tiptrue_error *error);
 
 #endif

@@ -44,4 +44,11 @@ const char *tt_buffer_keep(struct tt_buffer *buffer, struct tt_arena *arena);
 /* Give the memory back; the buffer is {0} again. */
 void tt_buffer_clear(struct tt_buffer *buffer);
 
+/* A block of bytes with an owner. */
+
+struct tt_bytes {
+    char *text; /* malloc'ed; a NUL follows the last byte */
+    size_t length;
+};
+
 #endif

@@ -3,7 +3,7 @@
 /* See age.h. The program never sets a locale, so that the decimal sign is the point. */
 #include "config.h"
 
-#include "cli/age.h"
+#include "cli/options.h"
 
 #include <math.h>
 #include <stdlib.h>

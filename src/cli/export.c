@@ -11,7 +11,6 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "cli/age.h"
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"

@@ -14,7 +14,6 @@
 #include "cli/find.h"
 #include "cli/messages.h"
 #include "cli/options.h"
-#include "cli/place.h"
 
 #define AT(member) offsetof(struct cli_history_arguments, member)
 static const struct cli_option OPTIONS[] = {

@@ -16,7 +16,6 @@
 #include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/options.h"
-#include "cli/place.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 

@@ -10,7 +10,6 @@
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/options.h"
-#include "cli/place.h"
 
 /* What is to be remembered of a run; its start, or a note, follows the id. */
 struct saying {

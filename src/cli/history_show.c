@@ -12,7 +12,6 @@
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/options.h"
-#include "cli/place.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 

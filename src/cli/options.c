@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include "cli/options.h"
-#include "cli/age.h"
 #include "cli/messages.h"
 
 #include <assert.h>

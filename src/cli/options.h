@@ -125,4 +125,13 @@ const char *cli_nearest(const char *const names[], size_t n, const char *text);
  * "3um"), else a usage error that names @option. */
 double cli_length_mm(struct argp_state *state, const char *option, const char *text);
 
+/* Numbers and times of the command line. */
+
+/* A finite number at @text, *behind set; a usage error that names @option if there is none. */
+double cli_number(struct argp_state *state, const char *option, const char *text,
+                  const char **behind);
+
+/* Seconds of "90s", "30min", "12h" or "2d", more than 0; else a usage error that names @option. */
+double cli_age_s(struct argp_state *state, const char *option, const char *text);
+
 #endif

@@ -3,7 +3,7 @@
 /* See place.h. */
 #include "config.h"
 
-#include "cli/place.h"
+#include "cli/history.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -11,7 +11,6 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <time.h>
-
 
 #define FOLDER_MODE 0700
 

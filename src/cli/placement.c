@@ -15,8 +15,6 @@
 #include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/options.h"
-#include "cli/place.h"
-#include "cli/present.h"
 #include "cli/terminal.h"
 
 struct arguments {

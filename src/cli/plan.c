@@ -11,7 +11,6 @@
 
 #include "cli/command.h"
 #include "cli/inputs.h"
-#include "cli/plan_board.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 

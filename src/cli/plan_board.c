@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* The part of tiptrue plan that is about parts on a board. */
 #include "config.h"
 
-#include "cli/plan_board.h"
+#include "cli/inputs.h"
 
 #include <stdlib.h>
 #include <string.h>

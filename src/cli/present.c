@@ -3,7 +3,7 @@
 /* See present.h. A file that has the name of a word is ./machine. */
 #include "config.h"
 
-#include "cli/present.h"
+#include "cli/inputs.h"
 
 #include <string.h>
 

@@ -16,8 +16,6 @@
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"
-#include "cli/place.h"
-#include "cli/present.h"
 #include "cli/terminal.h"
 
 static void check_arguments(void *input, struct argp_state *state)

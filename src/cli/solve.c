@@ -16,8 +16,6 @@
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"
-#include "cli/place.h"
-#include "cli/present.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 

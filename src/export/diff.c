@@ -4,7 +4,7 @@
  * belongs together. */
 #include "config.h"
 
-#include "export/diff.h"
+#include "export/edit.h"
 
 #include <stdbool.h>
 #include <string.h>

@@ -4,7 +4,10 @@
 #ifndef TT_EXPORT_EDIT_H
 #define TT_EXPORT_EDIT_H
 
+#include <stddef.h>
+
 #include "base/arena.h"
+#include "base/buffer.h"
 #include "export/field.h"
 #include "export/place.h"
 
@@ -49,5 +52,12 @@ TT_MUST_USE enum tiptrue_status tt_edits_verify(const char *name, const char *ol
                                                 size_t old_length, const char *new,
                                                 size_t new_length, const struct tt_edit edits[],
                                                 size_t n, struct tiptrue_error *error);
+
+/* The difference of two texts of equally many lines, as a unified diff (POSIX diff -u) that patch
+ * takes. */
+
+/* Nothing is written if they are equal. */
+void tt_diff_write(const char *name, const char *old, size_t old_length, const char *new,
+                   size_t new_length, struct tt_buffer *to);
 
 #endif

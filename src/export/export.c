@@ -13,7 +13,6 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "export/diff.h"
 #include "export/edit.h"
 #include "export/export_parts.h"
 #include "export/machine_field.h"

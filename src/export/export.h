@@ -5,8 +5,10 @@
 #ifndef TT_EXPORT_EXPORT_H
 #define TT_EXPORT_EXPORT_H
 
+#include "base/buffer.h"
 #include "base/status.h"
 #include "model/machine.h"
+#include "model/placement.h"
 #include "model/plate.h"
 #include "model/solution.h"
 
@@ -23,5 +25,15 @@ TT_MUST_USE enum tiptrue_status tt_export_own(const struct tiptrue_solution *sol
                                               const struct tiptrue_sink *sink,
                                               struct tiptrue_exported **exported,
                                               struct tiptrue_error *error);
+
+/* A plate file that knows what a board taught of its groups. */
+
+/* The text of @plate's file with each group of which @placement knows more at its better place: its
+ * edges and marks are moved, its u is the smaller one, and "learned" says where that is from. All
+ * other bytes are as they were. TIPTRUE_E_DATA: the run was of another plate or of another version
+ * of it, the board is in it already, or nothing was learned; the message says which. */
+TT_MUST_USE enum tiptrue_status tt_learn(const struct tiptrue_placement *placement,
+                                         const struct tiptrue_plate *plate, struct tt_buffer *to,
+                                         struct tiptrue_error *error);
 
 #endif

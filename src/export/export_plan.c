@@ -9,7 +9,6 @@
 
 #include "export/export.h"
 #include "export/export_parts.h"
-#include "export/height_field.h"
 #include "export/machine_field.h"
 #include "export/own.h"
 #include "ingest/diagnose.h"

@@ -3,8 +3,6 @@
 /* See height_field.h. */
 #include "config.h"
 
-#include "export/height_field.h"
-
 #include <string.h>
 
 #include "export/machine_field.h"

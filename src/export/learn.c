@@ -5,7 +5,7 @@
  * comes out larger, never smaller. */
 #include "config.h"
 
-#include "export/learn.h"
+#include "export/export.h"
 
 #include <math.h>
 #include <stdio.h>

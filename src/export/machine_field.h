@@ -38,4 +38,23 @@ const char *tt_machine_field_misfit(const struct tt_export_field *field, bool ha
  * may. The axes' numbers are found with what stands there in force: they come on top of it. */
 const char *tt_machine_field_stands(const struct tt_export_field *field, double now, double next);
 
+/* The number that a FIELD means, heights among them, and the verdict that decides about it: of a
+ * height its own, of all else the offset's. */
+
+/* The number of @field, mm or as in export/machine_field.h, without its modifiers, of @tip of
+ * @solution (of the machine's NULL); @rotation_deg as the
+ * machine counts, used if the field is at a rotation. TIPTRUE_E_DATA: the run does not determine
+ * it, or does not say how rotations count; or the other tip of a difference is not there. */
+TT_MUST_USE enum tiptrue_status tt_export_value(const struct tiptrue_solution *solution,
+                                                const struct tt_export_field *field,
+                                                const struct tt_tip_result *tip,
+                                                double rotation_deg, double *value_mm,
+                                                struct tiptrue_error *error);
+
+/* TIPTRUE_KEEP: what is in use stays; TIPTRUE_UPDATE: it is written; TIPTRUE_REPEAT: it may not be
+ * used. A difference of heights has the worse verdict of both. */
+enum tiptrue_verdict tt_export_field_verdict(const struct tiptrue_solution *solution,
+                                             const struct tt_export_field *field,
+                                             const struct tt_tip_result *tip);
+
 #endif

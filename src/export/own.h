@@ -7,7 +7,6 @@
 
 #include "base/arena.h"
 #include "base/buffer.h"
-#include "base/bytes.h"
 #include "export/edit.h"
 #include "model/machine.h"
 #include "model/solution.h"

@@ -11,7 +11,7 @@
 #include <string.h>
 
 #include "export/place_kinds.h"
-#include "ingest/json_scan.h"
+#include "ingest/json.h"
 #include "model/frames.h"
 
 struct tt_json_places {

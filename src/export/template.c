@@ -13,7 +13,6 @@
 #include "export/exported.h"
 #include "export/field.h"
 #include "export/guard.h"
-#include "export/height_field.h"
 #include "export/machine_field.h"
 #include "ingest/bytes.h"
 #include "ingest/diagnose.h"

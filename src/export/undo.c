@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "export/diff.h"
+#include "export/edit.h"
 #include "export/export.h"
 #include "export/exported.h"
 #include "export/replace_parts.h"

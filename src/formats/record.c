@@ -6,7 +6,7 @@
 
 #include "formats/keys.h"
 #include "formats/rows.h"
-#include "model/board_record.h"
+#include "model/record.h"
 
 #define STORED(key, member, what) key, TT_HOOK_FORM, AT(member), .hook = TT_STORED_##what
 #define NEEDED .need = TT_REQUIRED

@@ -6,7 +6,6 @@
 #define TT_INGEST_ARCHIVE_H
 
 #include "ingest/diagnose.h"
-#include "model/board_record.h"
 #include "model/record.h"
 
 enum tt_archive_kind {

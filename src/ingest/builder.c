@@ -12,7 +12,7 @@
 
 #include "base/number.h"
 #include "base/time.h"
-#include "ingest/repeats.h"
+#include "ingest/formats.h"
 
 /* Of a time of RFC 3339: the date and what parts it from the time of day; that without a fraction.
  */

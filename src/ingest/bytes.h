@@ -6,7 +6,7 @@
 
 #include <stddef.h>
 
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "base/status.h"
 
 /* What standard input is called in messages. */

@@ -12,9 +12,6 @@
 #include "base/number.h"
 #include "ingest/cells.h"
 #include "ingest/formats.h"
-#include "ingest/kinds.h"
-#include "ingest/metadata.h"
-#include "ingest/parting.h"
 #include "ingest/report.h"
 #include "ingest/units.h"
 

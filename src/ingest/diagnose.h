@@ -9,7 +9,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "base/status.h"
 
 /* A hint put together from what is known; the size of tiptrue_error.hint. */

@@ -4,7 +4,7 @@
  * reading, as what follows would tell nonsense. */
 #include "config.h"
 
-#include "ingest/document.h"
+#include "ingest/fields.h"
 
 #include <stdlib.h>
 #include <string.h>

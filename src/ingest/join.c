@@ -13,7 +13,7 @@
 #include "base/digest.h"
 #include "base/time.h"
 #include "ingest/builder.h"
-#include "ingest/repeats.h"
+#include "ingest/formats.h"
 
 /* Lines of a later log begin at so many at least, so that the log and the line are both seen in the
  * number. */

@@ -14,7 +14,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "ingest/json_scan.h"
 #include "model/frames.h"
 
 /* Members of one object up to which doubled keys are looked for by comparing all pairs. */

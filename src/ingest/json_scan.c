@@ -3,7 +3,7 @@
 /* Recursive descent, TT_JSON_DEPTH deep at most. The NUL behind the text ends every loop. */
 #include "config.h"
 
-#include "ingest/json_scan.h"
+#include "ingest/json.h"
 
 #include <stdint.h>
 #include <stdlib.h>

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "ingest/document.h"
+#include "ingest/fields.h"
 #include "ingest/ingest.h"
 
 /* A stated radius without its uncertainty can be no prior. */

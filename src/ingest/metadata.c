@@ -4,7 +4,7 @@
  * never wins silently. */
 #include "config.h"
 
-#include "ingest/metadata.h"
+#include "ingest/formats.h"
 
 #include <string.h>
 

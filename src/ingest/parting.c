@@ -9,7 +9,7 @@
  */
 #include "config.h"
 
-#include "ingest/parting.h"
+#include "ingest/report.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -17,7 +17,7 @@
 #include <string.h>
 
 #include "base/buffer.h"
-#include "ingest/kinds.h"
+#include "ingest/units.h"
 
 /* How far back the move before of the same feature is looked for. In plans that mix more features,
  * the place is less sure. */

@@ -8,9 +8,8 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "ingest/document.h"
+#include "ingest/fields.h"
 #include "ingest/ingest.h"
-#include "ingest/kinds.h"
 #include "ingest/units.h"
 #include "ingest/names.h"
 

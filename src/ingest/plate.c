@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "ingest/document.h"
 #include "ingest/fields.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"

@@ -5,7 +5,7 @@
  * not. */
 #include "config.h"
 
-#include "ingest/repeats.h"
+#include "ingest/formats.h"
 
 #include <stdint.h>
 #include <string.h>

@@ -4,7 +4,10 @@
 #ifndef TT_INGEST_REPORT_H
 #define TT_INGEST_REPORT_H
 
+#include <stdbool.h>
+
 #include "ingest/pattern.h"
+#include "model/plan.h"
 
 struct tt_report {
     const char *at; /* where it stands in the log */
@@ -32,5 +35,12 @@ TT_MUST_USE enum tiptrue_status tt_reports_read(struct tt_pattern *pattern,
                                                 struct tt_diagnose *diagnose, double largest,
                                                 struct tt_arena *arena, struct tt_reports *reports,
                                                 struct tiptrue_error *error);
+
+/* Where a log and its plan part, when the reports are not as many as the moves. */
+
+/* Tell it as a fault, with the two innocent reasons. The counts differ and neither is 0. false: out
+ * of memory. */
+bool tt_parting_tell(struct tt_diagnose *diagnose, const struct tiptrue_plan *plan,
+                     const struct tt_reports *reports, struct tt_arena *arena);
 
 #endif

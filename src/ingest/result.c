@@ -13,7 +13,7 @@
 #include "base/time.h"
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
-#include "ingest/document.h"
+#include "ingest/fields.h"
 #include "ingest/ingest.h"
 
 /* Whatever a double holds: what a result says of itself is not judged here. */

@@ -6,8 +6,7 @@
 
 #include "ingest/rows.h"
 
-
-#include "ingest/kinds.h"
+#include "ingest/units.h"
 
 const char *const tt_column_names[TT_COLUMNS] = {
     [TT_KIND] = "kind",

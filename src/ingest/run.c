@@ -10,7 +10,6 @@
 #include "ingest/bytes.h"
 #include "ingest/formats.h"
 #include "ingest/ingest.h"
-#include "ingest/metadata.h"
 
 /* A row of a log takes about this many bytes, and an observation twice that: sizes the first block.
  */

@@ -10,7 +10,6 @@
 
 #include "ingest/cells.h"
 #include "ingest/formats.h"
-#include "ingest/metadata.h"
 #include "ingest/rows.h"
 
 #define HEADER_HINT "a line such as kind,target,tip,x,y,rotation stands before the rows"

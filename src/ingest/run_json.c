@@ -10,7 +10,6 @@
 
 #include "ingest/formats.h"
 #include "ingest/json.h"
-#include "ingest/metadata.h"
 #include "ingest/rows.h"
 
 #define SCHEMA "tiptrue.run/1"

@@ -5,7 +5,7 @@
 
 #include <string.h>
 
-#include "ingest/document.h"
+#include "ingest/fields.h"
 #include "ingest/ingest.h"
 
 /* A depth stands with its share, and is a range: those keys are the pairs among a touch's. */

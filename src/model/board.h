@@ -9,7 +9,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "model/frames.h"
 
 /* Tips of one board: what shows in its parts is searched for among some two terms for each. */

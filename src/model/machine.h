@@ -9,7 +9,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "model/frames.h"
 
 /* Degrees of freedom of a repeatability that is stated without any: itself uncertain by some 22 %

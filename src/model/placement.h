@@ -163,4 +163,30 @@ struct tiptrue_placement {
 /* "offset", "turning" …: the words of docs/formats.md. */
 const char *tt_term_word(enum tt_term_kind kind);
 
+/* A board to be placed so that its parts tell the calibration: where each part goes, and what they
+ * will tell. Written by placement, read by output. Places count from the board's lower left corner.
+ */
+
+/* Expanded uncertainties (95 %) to be expected. */
+struct tt_test_tip {
+    const char *name;
+    size_t parts;
+    struct tt_pair offset_mm, turning_mm;
+    bool apart; /* its offset is told from what turns with the part */
+};
+
+struct tiptrue_test_board {
+    const char *machine;
+    double width_mm, height_mm;
+    double u_mm;                  /* repeatability of a part that the uncertainties are for */
+    double dof;                   /* to be expected; below 1 nothing is said of uncertainties */
+    struct tt_wanted_part *parts; /* the first ones tell most */
+    size_t n_parts;
+    struct tt_test_tip *tips;
+    size_t n_tips;
+    bool grid_told;
+    double scale_x, scale_y, shear, turn; /* mm per mm, expanded */
+    struct tt_arena arena;
+};
+
 #endif

@@ -9,7 +9,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "model/run.h"
 
 struct tt_move {

@@ -9,7 +9,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "model/frames.h"
 
 /* Features made in one operation: they share one unknown shift (x and y) against the plate frame.

@@ -85,4 +85,21 @@ extern const char *const tt_document_words[TT_DOCUMENT_KINDS];
 
 void tt_record_clear(struct tt_record *record);
 
+/* A board as a history keeps it: the table as it was read, and what was said of it. */
+
+struct tt_board_record {
+    char id[TT_RUN_ID_SIZE];   /* digest of the table */
+    const char *machine;       /* the machine file's name */
+    const char *started;       /* RFC 3339; NULL = not stated, and `added` stands in */
+    const char *added;         /* when it was entered first */
+    const char *judged;        /* when it was judged; RFC 3339, UTC, as `added` */
+    const char *version;       /* of the program that judged */
+    const char *verdict, *run; /* "keep", "update", "repeat"; the run it was joined with, or NULL */
+    double time_s;             /* of `started`, else of `added`: seconds since 1970 */
+    size_t parts_read, parts_used;
+    struct tt_text table; /* these three only of a record that is loaded whole, or put */
+    struct tt_text json;  /* tiptrue.placement/1 on one line */
+    struct tt_text said;  /* the same for a person */
+};
+
 #endif

@@ -13,7 +13,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
-#include "base/bytes.h"
+#include "base/buffer.h"
 #include "model/frames.h"
 
 enum tt_kind { TT_SIGHT, TT_TOUCH, TT_HEIGHT, TT_WARMUP, TT_VIEW };

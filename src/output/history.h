@@ -5,7 +5,6 @@
 #define TT_OUTPUT_HISTORY_H
 
 #include "base/buffer.h"
-#include "model/board_record.h"
 #include "model/record.h"
 #include "model/solution.h"
 

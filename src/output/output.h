@@ -7,14 +7,15 @@
 #include "base/buffer.h"
 #include "model/comparison.h"
 #include "model/placement.h"
-#include "model/test_board.h"
 #include "model/plan.h"
 #include "model/plate.h"
 #include "model/proposal.h"
+#include "model/ready.h"
 #include "model/solution.h"
 #include "model/trend.h"
 #include "model/truth.h"
 #include "output/units.h"
+#include "tiptrue.h"
 
 /* The text a person reads at the machine: verdict first. Failure is in buffer->failed. */
 void tt_output_text(const struct tiptrue_solution *solution,
@@ -88,5 +89,26 @@ void tt_csv_name(struct tt_buffer *out, const char *name);
 /* tiptrue.error/1, one line, no line feed at its end; @faults are all @n of the file, n >= 1. */
 void tt_output_error_json(const struct tiptrue_error *error, const struct tiptrue_error faults[],
                           size_t n, struct tt_buffer *buffer);
+
+/* The answer before a job. */
+
+/* For a person: at most twelve lines, the verdict first; @brief: that line alone. */
+void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+
+/* tiptrue.ready/1, one line, no line feed at its end. */
+void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptrue_used_file files[],
+                          size_t n_files, struct tt_buffer *buffer);
+
+/* A plate as it was understood, before any run exists: in words with a drawing of characters, and
+ * as a picture (SVG). In both the conductor is hatched, so that a free side that was stated wrongly
+ * is seen; x points right and y up, seen from above. */
+
+/* @options may be NULL. */
+void tt_output_plate_text(const struct tiptrue_plate *plate,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+/* A document of its own; lengths that it tells are in @units. */
+void tt_output_plate_svg(const struct tiptrue_plate *plate, const struct tt_units *units,
+                         struct tt_buffer *buffer);
 
 #endif

@@ -6,7 +6,7 @@
 #include <math.h>
 
 #include "geometry/pose.h"
-#include "placement/angle.h"
+#include "placement/board_design.h"
 #include "placement/work.h"
 
 /* Means of the tips about their directions, on which a rotation and one that is a turn further are
@@ -77,4 +77,14 @@ bool tt_placing_angles(struct tt_placing *p)
     const struct tt_angle_sums of = {tips, sums, a->n_of, about_zero, a->u_rad};
     return tt_angle_terms_init(&a->problem, &of, &p->scratch) &&
            tt_terms_weigh(&a->problem, &p->scratch, &a->weighed) == TIPTRUE_OK;
+}
+
+double tt_angle_mean(const double angles_rad[], const double weights[], size_t n)
+{
+    double cosines = 0.0, sines = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        cosines += weights[i] * cos(angles_rad[i]);
+        sines += weights[i] * sin(angles_rad[i]);
+    }
+    return cosines == 0.0 && sines == 0.0 ? 0.0 : atan2(sines, cosines);
 }

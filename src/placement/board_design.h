@@ -11,6 +11,8 @@
 #ifndef TT_PLACEMENT_BOARD_DESIGN_H
 #define TT_PLACEMENT_BOARD_DESIGN_H
 
+#include <stddef.h>
+
 #include "base/arena.h"
 #include "base/status.h"
 #include "model/board.h"
@@ -65,5 +67,11 @@ void tt_sums_make(struct tt_sums *sums, const struct tt_board_design *design);
 /* Residual of a part with @unknowns. */
 void tt_part_residual(const struct tt_board_design *design, const double unknowns[], size_t part,
                       double *x_mm, double *y_mm);
+
+/* Means on the circle. */
+
+/* Direction of the sum of the unit vectors (N. I. Fisher, Statistical analysis of circular data,
+ * 1993, 2.3), each with its weight, in (-pi, pi]; 0 where they cancel or there are none. */
+double tt_angle_mean(const double angles_rad[], const double weights[], size_t n);
 
 #endif

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Capability of a process for symmetric limits about 0, with what is not known of it for want of
+ * parts. Sources: NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6; ISO 22514-2 (indices hold
+ * for a normal distribution; else the share itself is stated). */
 #include "config.h"
-
-#include "placement/capability.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -8,7 +8,6 @@
 #include <string.h>
 
 #include "base/distribution.h"
-#include "placement/capability.h"
 #include "placement/work.h"
 
 /* Three parts of a tip are the least of which one can be seen to disagree with two. */

@@ -15,7 +15,7 @@
 #include <stdlib.h>
 
 #include "geometry/pose.h"
-#include "placement/angle.h"
+#include "placement/board_design.h"
 
 /* ln of how many repeatabilities away a slipped part may be (1000). It enters by its logarithm: the
  * limit at which a part is left out, some four repeatabilities, hardly depends on it. */

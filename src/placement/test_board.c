@@ -10,7 +10,7 @@
 #include "base/distribution.h"
 #include "base/status.h"
 #include "model/machine.h"
-#include "model/test_board.h"
+#include "model/placement.h"
 #include "placement/board_fit.h"
 #include "placement/choose.h"
 #include "placement/work.h"

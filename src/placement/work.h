@@ -5,6 +5,7 @@
 #define TT_PLACEMENT_WORK_H
 
 #include "model/machine.h"
+#include "model/placement.h"
 #include "model/solution.h"
 #include "placement/board_terms.h"
 
@@ -51,5 +52,16 @@ TT_MUST_USE bool tt_placing_findings(struct tt_placing *p);
 /* After the findings: the covariance of the fit is used up. */
 TT_MUST_USE bool tt_placing_wanted(struct tt_placing *p);
 void tt_placing_verdict(struct tt_placing *p);
+
+/* Below this p of the Anderson-Darling test the indices of a normal law are not given. A board has
+ * three axes for each tip: with 0.05 a normal one would lose an index on every second board. */
+#define TT_NORMAL_P 0.01
+
+/* Fewer values have no capability: a standard deviation of three is known to a factor of four. */
+#define TT_LEAST_CAPABILITY 5
+
+/* Of @values (n of them, in any order; they are sorted) for limits of -limit and +limit. n below
+ * TT_LEAST_CAPABILITY: parts alone is set. */
+struct tt_capability_axis tt_capability(double values[], size_t n, double limit);
 
 #endif

@@ -1,8 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Where a tip can touch: candidates of edge, place on the edge, rotation and setup, and what is
+ * left out because the tip does not fit.
+ *
+ * A touch needs room for a disc of the tip's radius and the margin: along the edge, and everywhere
+ * on its way from the start, which is the start distance off the edge, to the contact, against
+ * every other edge of the plate.
+ */
 #include "config.h"
 
-#include "planning/candidates.h"
+#include "planning/design.h"
 
 #include <math.h>
 

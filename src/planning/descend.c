@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Where the head is when a tip that came down on a pad makes contact, by the equation of
+ * adjust/height_model.h. */
 #include "config.h"
 
-#include "planning/descend.h"
+#include "planning/simulate_parts.h"
 
 #include <math.h>
 

@@ -11,8 +11,40 @@
 #ifndef TT_PLANNING_DESIGN_H
 #define TT_PLANNING_DESIGN_H
 
-#include "planning/candidates.h"
+#include "base/status.h"
+#include "model/machine.h"
+#include "model/plate.h"
+#include "model/proposal.h"
 #include "planning/scene.h"
+
+/* Every probing move starts at least this far off the edge (common practice, no source). */
+#define TT_LEAST_START_MM 0.3
+
+/* How finely candidates are laid. */
+struct tt_grid {
+    size_t rotations, places; /* of a turn; along an edge */
+};
+
+/* A place where a tip can touch an edge. */
+struct tt_spot {
+    size_t edge;
+    struct tt_plate_xy at;
+    double share; /* along the usable part of the edge, 0 to 1 */
+};
+
+struct tt_room {
+    double radius_mm, margin_mm, start_mm;
+    bool along_axes; /* the machine probes along its axes only */
+    double yaw_rad;  /* of the plate, for that */
+};
+
+/* The spots of a tip of @room.radius_mm, edge by edge, into @spots (n_edges x places of them at
+ * most). Edges that are left out whole have a reason in @reasons (n_edges; text in @arena), the
+ * others NULL. */
+TT_MUST_USE enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate,
+                                              const struct tt_room *room, size_t places,
+                                              struct tt_arena *arena, struct tt_spot spots[],
+                                              size_t *n_spots, const char *reasons[]);
 
 struct tt_design {
     const struct tt_scene *scene;

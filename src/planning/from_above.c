@@ -8,7 +8,7 @@
 #include <stdlib.h>
 
 #include "adjust/height_search.h"
-#include "planning/descend.h"
+#include "planning/simulate_parts.h"
 
 /* Rotations 30 degrees apart. */
 #define ROTATIONS 12

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "planning/order.h"
+#include "planning/scene.h"
 #include "planning/plan.h"
 #include "planning/propose.h"
 #include "planning/view_design.h"

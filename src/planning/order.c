@@ -1,8 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* In which order: so that slow drift cancels, the tip's play is taken up one way, and the way is
+ * short.
+ *
+ * Every tip's touches on an edge are parted into two passes. In the first half of a setup the edges
+ * follow each other, facing ones in turn, in the second half the same edges come in the opposite
+ * order, and so do the tips: the touches of every edge and tip then have the same mean time, that
+ * of the sightings at start and end, and a drift that is linear in time shifts them all alike.
+ * Within a pass the rotation only grows.
+ */
 #include "config.h"
 
-#include "planning/order.h"
+#include "planning/scene.h"
 
 #include <stdlib.h>
 

@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "planning/choose.h"
-#include "planning/order.h"
+#include "planning/scene.h"
 #include "planning/propose.h"
 #include "planning/view_design.h"
 

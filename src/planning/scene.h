@@ -146,4 +146,9 @@ double tt_engine_score_with(const struct tt_engine *engine, size_t row, double b
 /* Set the limits to what they are now, that of the runout @runout_share of it. */
 void tt_engine_limit(struct tt_engine *engine, double runout_share);
 
+/* Order @probes (of all tips). @edge_order: edges of the plate in the order of a pass (its first
+ * n_edges). TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_order(const struct tt_scene *scene, const size_t edge_order[],
+                                         size_t n_edges, struct tt_probe probes[], size_t n);
+
 #endif

@@ -17,11 +17,9 @@
 #include "model/plate.h"
 #include "model/run.h"
 #include "model/truth.h"
-#include "planning/descend.h"
 #include "planning/picture.h"
 #include "planning/resolve.h"
-#include "planning/simulate_digits.h"
-#include "planning/simulate_shifts.h"
+#include "planning/simulate_parts.h"
 
 /* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm
  * that `check` takes. */

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* The digits that a simulated run is printed with. */
 #include "config.h"
 
-#include "planning/simulate_digits.h"
+#include "planning/simulate_parts.h"
 
 #include <math.h>
 

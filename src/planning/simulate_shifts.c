@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* How far the features of a plate lie off, by a truth. */
 #include "config.h"
 
-#include "planning/simulate_shifts.h"
+#include "planning/simulate_parts.h"
 
 #include <string.h>
 

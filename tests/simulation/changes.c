@@ -18,7 +18,7 @@
 
 #include "history/series/series.h"
 #include "history/series/trend.h"
-#include "output/text/trend_sentences.h"
+#include "output/text/sentences.h"
 
 #define UM 1e-3
 #define EDGES 4

@@ -4,7 +4,7 @@
  * again. */
 #include "config.h"
 
-#include "history/store/boards.h"
+#include "history/store/store.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -3,7 +3,7 @@
 /* What was written into the configurations of a machine, newest first. */
 #include "config.h"
 
-#include "history/store/exports.h"
+#include "history/store/store.h"
 
 #include "history/store/sql.h"
 

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Where the runs of a machine found the edges of their plates, and the offsets of their tips. */
 #include "config.h"
 
-#include "history/store/past.h"
+#include "history/store/store.h"
 
 #include <string.h>
 

@@ -14,6 +14,7 @@
 #include <stddef.h>
 
 #include "base/status.h"
+#include "model/between.h"
 #include "model/record.h"
 #include "model/solution.h"
 
@@ -184,5 +185,61 @@ TT_MUST_USE enum tiptrue_status tt_store_check_summary(struct tiptrue_history *s
                                                        struct tiptrue_error *error);
 TT_MUST_USE enum tiptrue_status tt_store_check_end(struct tiptrue_history *store,
                                                    struct tiptrue_error *error);
+
+/* What was written into the configurations of a machine. */
+
+/* One export; texts live during the call. */
+struct tt_store_exported {
+    const char *run, *plate; /* id; serial of its plate, else the plate's name */
+    const char *time, *file;
+    struct tt_text old_values, new_values; /* JSON: FIELD to what stood, and stands, as text */
+};
+
+/* Hand every export of runs of @machine to @each, newest first, until it returns false. */
+TT_MUST_USE enum tiptrue_status
+tt_store_exports(struct tiptrue_history *store, const char *machine,
+                 bool (*each)(void *context, const struct tt_store_exported *exported),
+                 void *context, struct tiptrue_error *error);
+
+/* Fill between->past with the latest @most runs of @machine that are not left out and of which some
+ * tip may be used: where all are refused, an edge may lie anywhere. */
+TT_MUST_USE enum tiptrue_status tt_store_past(struct tiptrue_history *store, const char *machine,
+                                              size_t most, struct tiptrue_between *between,
+                                              struct tiptrue_error *error);
+
+/* Boards with parts, beside the runs. */
+
+/* What came of entering one. */
+struct tt_board_outcome {
+    bool is_new, judged_anew; /* neither: nothing was written */
+    char since[32];           /* when it was added; empty for a new one */
+};
+
+/* Enter a board, in a transaction of its own unless a group is open. One that is there already with
+ * the same judgement by the same version is left as it is; another judgement replaces the one there
+ * was, unless that is later. TIPTRUE_E_DATA: its id stands for another table. */
+TT_MUST_USE enum tiptrue_status tt_store_put_board(struct tiptrue_history *store,
+                                                   const struct tt_board_record *board,
+                                                   struct tt_board_outcome *outcome,
+                                                   struct tiptrue_error *error);
+
+/* Hand over each board that @query (its times are of boards) asks for, in order of time, without
+ * table, json and said; texts live during the call, whose status ends the reading where it is not
+ * TIPTRUE_OK. */
+TT_MUST_USE enum tiptrue_status
+tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *query,
+                enum tiptrue_status (*each)(void *context, const struct tt_board_record *board),
+                void *context, struct tiptrue_error *error);
+
+/* All of the board @id, its texts in @arena. TIPTRUE_E_NO_INPUT: there is none. */
+TT_MUST_USE enum tiptrue_status tt_store_load_board(struct tiptrue_history *store, const char *id,
+                                                    struct tt_arena *arena,
+                                                    struct tt_board_record *board,
+                                                    struct tiptrue_error *error);
+
+/* The board whose id begins with @text, as tiptrue_history_find has runs. */
+TT_MUST_USE enum tiptrue_status tt_store_find_board(struct tiptrue_history *store, const char *text,
+                                                    char id[TT_RUN_ID_SIZE],
+                                                    struct tiptrue_error *error);
 
 #endif

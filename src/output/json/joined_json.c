@@ -3,7 +3,7 @@
 /* The key "joined" of tiptrue.placement/1. */
 #include "config.h"
 
-#include "output/json/joined_json.h"
+#include "output/json/json_result.h"
 
 static void write_tip(struct tt_json *json, const struct tiptrue_placement *p,
                       const struct tt_joined_tip *t)

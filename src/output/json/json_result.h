@@ -4,6 +4,7 @@
 #ifndef TT_OUTPUT_JSON_JSON_RESULT_H
 #define TT_OUTPUT_JSON_JSON_RESULT_H
 
+#include "model/placement.h"
 #include "model/solution.h"
 #include "output/json/json_write.h"
 
@@ -12,5 +13,13 @@
 void tt_json_result_list(struct tt_json *json, size_t at, const struct tiptrue_solution *s);
 /* An edge of tiptrue.check/1. */
 void tt_json_checked_edge(struct tt_json *json, const struct tt_edge_result *edge);
+
+/* What a board and a run of touches say together, as part of tiptrue.placement/1. */
+
+/* More degrees of freedom than this are as good as infinitely many: null. */
+#define TT_MOST_DOF 1e6
+
+/* Key and value; null where no run was named. */
+void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *placement);
 
 #endif

@@ -5,7 +5,6 @@
 
 #include "output/output.h"
 
-#include "output/json/joined_json.h"
 #include "output/json/json_result.h"
 #include "output/json/json_write.h"
 #include "output/verdict.h"

@@ -3,8 +3,6 @@
 /* The answer before a job as JSON, the whole result in it. */
 #include "config.h"
 
-#include "output/ready.h"
-
 #include <string.h>
 
 #include "base/time.h"

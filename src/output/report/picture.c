@@ -13,7 +13,6 @@
 #include "model/frames.h"
 #include "output/report/markup.h"
 #include "output/page.h"
-#include "output/report/style.h"
 
 /* Width of a character, generous: digits of wide fonts take 0.64 of the size of 11, capitals such
  * as W and most of the scripts beyond Latin up to the whole of it. */

@@ -129,4 +129,12 @@ struct tt_fixed tt_signed_small(const struct tt_units *units, double value_mm, i
 void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_buffer *page);
 void tt_picture_file(const struct tt_picture *picture, struct tt_buffer *file);
 
+/* How a report looks: the style sheets of the page and of a picture that stands alone. */
+
+/* Append colours and strokes of pictures that stand alone, in literal colours; dark on a screen
+ * whose user prefers that, where the program that shows it knows media queries. */
+void tt_style_picture(struct tt_buffer *out);
+/* Append the styles of the page and of the pictures in it. */
+void tt_style_page(struct tt_buffer *out);
+
 #endif

@@ -3,7 +3,7 @@
 /* See plate_view.h. */
 #include "config.h"
 
-#include "output/report/plate_view.h"
+#include "output/output.h"
 
 #include <math.h>
 #include <stdlib.h>

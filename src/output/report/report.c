@@ -11,7 +11,7 @@
 
 #include "base/time.h"
 #include "output/report/markup.h"
-#include "output/report/style.h"
+#include "output/report/picture.h"
 #include "output/text/text_parts.h"
 #include "output/verdict.h"
 

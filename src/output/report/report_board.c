@@ -10,7 +10,6 @@
 
 #include "output/report/markup.h"
 #include "output/report/report.h"
-#include "output/text/joined_text.h"
 #include "output/text/placement_text.h"
 #include "output/text/words.h"
 #include "output/verdict.h"

@@ -9,7 +9,7 @@
  */
 #include "config.h"
 
-#include "output/report/style.h"
+#include "output/report/picture.h"
 
 #include <string.h>
 

@@ -3,7 +3,7 @@
 /* What a board and a run of touches say together, for a person. */
 #include "config.h"
 
-#include "output/text/joined_text.h"
+#include "output/text/placement_text.h"
 
 #include <math.h>
 

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* The prose about the parts of a board. */
 #include "config.h"
-
-#include "output/text/placement_sentences.h"
 
 #include <string.h>
 

@@ -10,9 +10,8 @@
 
 #include "base/number.h"
 #include "output/output.h"
-#include "output/text/joined_text.h"
 #include "output/text/words.h"
-#include "output/text/placement_sentences.h"
+#include "output/text/sentences.h"
 #include "output/text/text_parts.h"
 #include "output/verdict.h"
 

@@ -14,4 +14,15 @@ void tt_text_board(struct tt_page *page, const struct tiptrue_placement *placeme
 void tt_text_board_likeliest(struct tt_page *page, const struct tiptrue_placement *placement);
 void tt_text_board_findings(struct tt_page *page, const struct tiptrue_placement *placement);
 
+/* What a board and a run of touches say together, as part of a board's text. */
+
+/* A table of tips, numbers from column @at on, and the groups; nothing where nothing was joined. */
+void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *placement, size_t at);
+
+/* Whether there is anything of that. */
+bool tt_is_joined(const struct tiptrue_placement *placement);
+/* Its words, a sentence each: with which run, and where the plate's groups lie. */
+void tt_text_joined_run(struct tt_page *page, const struct tt_joined *joined);
+void tt_text_joined_groups(struct tt_page *page, const struct tt_joined *joined);
+
 #endif

@@ -4,7 +4,7 @@
  * job may start, what holds of each tip, what changed, what to do. */
 #include "config.h"
 
-#include "output/ready.h"
+#include "output/output.h"
 
 #include <math.h>
 #include <stdint.h>

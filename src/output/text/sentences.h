@@ -7,8 +7,12 @@
 #define TT_OUTPUT_TEXT_SENTENCES_H
 
 #include "base/buffer.h"
+#include "base/status.h"
+#include "model/comparison.h"
+#include "model/placement.h"
 #include "model/proposal.h"
 #include "model/solution.h"
+#include "model/trend.h"
 
 /* Add the sentence of @finding, one of @solution's, to @buffer: without a code before it, a capital
  * letter or a full stop at its end. Lengths in µm below 1 mm, else in mm; angles in degrees. */
@@ -35,5 +39,19 @@ TT_MUST_USE enum tiptrue_status tt_output_refusal(const struct tiptrue_proposal 
 /* Give a text to every finding and every reason of @solution that has none; they live in the
  * solution. TIPTRUE_E_MEMORY: some may still be without. NULL has nothing to be told. */
 TT_MUST_USE enum tiptrue_status tt_sentences(struct tiptrue_solution *solution);
+
+/* Give cause and text to each change of @trend, and to what its latest run shows; they live in the
+ * trend. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend);
+
+/* Give a text to each tip of @comparison; they live in it. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_comparison_say(struct tiptrue_comparison *comparison);
+
+/* "the offset of 's1' and the turning of 's2'", "nothing". */
+void tt_words_explanation(struct tt_buffer *buffer, const struct tiptrue_placement *placement,
+                          const struct tt_board_explanation *explanation);
+
+/* Give every finding its text; they live in the placement. TIPTRUE_E_MEMORY: some are without. */
+TT_MUST_USE enum tiptrue_status tt_placement_sentences(struct tiptrue_placement *placement);
 
 #endif

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* The prose about changes over the weeks and differences of two runs: made of codes and values. */
 #include "config.h"
 
-#include "output/text/trend_sentences.h"
+#include "output/text/sentences.h"
 
 #include <math.h>
 

@@ -4,7 +4,7 @@
  * those below were made by it. */
 #include "config.h"
 
-#include "export/diff.h"
+#include "export/edit.h"
 
 #include <check.h>
 #include <stdio.h>

@@ -5,7 +5,6 @@
 #include "config.h"
 
 #include "export/field.h"
-#include "export/height_field.h"
 #include "export/machine_field.h"
 
 #include <check.h>

@@ -10,7 +10,7 @@
 #include "history/series/problem.h"
 #include "history/series/trend.h"
 #include "output/output.h"
-#include "output/text/trend_sentences.h"
+#include "output/text/sentences.h"
 #include "history/weeks.h"
 
 static struct tiptrue_trend *trend_of(const struct weeks *w, unsigned long seed)

@@ -15,7 +15,7 @@
 #include "history/series/series.h"
 #include "history/series/trend.h"
 #include "output/report/report.h"
-#include "output/text/trend_sentences.h"
+#include "output/text/sentences.h"
 
 #define BEGIN_S 1772437264.0 /* 2026-03-02T07:41:04Z */
 #define DAY_S 86400.0

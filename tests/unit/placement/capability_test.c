@@ -3,14 +3,14 @@
 /* Capability, the test of normality and means on the circle against published and peer numbers. */
 #include "config.h"
 
-#include "placement/capability.h"
+#include "placement/work.h"
 
 #include <check.h>
 #include <math.h>
 
 #include "base/cholesky.h"
 #include "model/frames.h"
-#include "placement/angle.h"
+#include "placement/board_design.h"
 
 /* NIST/SEMATECH e-Handbook, 6.1.6 (from memory): limits 8 and 20, mean 16, standard deviation 2
  * give Cp 1.0 and Cpk 0.6667. About the limits' middle: -6 and 6, mean 2. The values are a sample

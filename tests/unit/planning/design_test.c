@@ -13,7 +13,7 @@
 #include <string.h>
 
 #include "ingest/ingest.h"
-#include "planning/order.h"
+#include "planning/scene.h"
 #include "planning/propose.h"
 
 /* Four edges of an opening that is no rectangle; with another last edge, of a slot that is narrow
