@@ -51,18 +51,18 @@ libcore_la_SOURCES = \
   src/model/machine.c src/model/machine.h \
   src/model/joined.h \
   src/model/placement.c src/model/placement.h \
-  src/model/plan.c src/model/plan.h \
-  src/model/plate.c src/model/plate.h \
-  src/model/proposal.c src/model/proposal.h \
+  src/model/plan.h \
+  src/model/plate.h \
+  src/model/proposal.h \
   src/model/ready.h \
   src/model/record.c src/model/record.h \
-  src/model/run.c src/model/run.h \
+  src/model/ends.c src/model/run.h \
   src/model/series.h \
   src/model/sketch.h \
   src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/model/words.c src/model/words.h \
-  src/model/truth.c src/model/truth.h \
+  src/model/truth.h \
   src/model/weeks.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/board.c \
@@ -90,7 +90,7 @@ libcore_la_SOURCES = \
   src/ingest/join.c \
   src/ingest/repeats.c \
   src/ingest/report.c src/ingest/report.h \
-  src/ingest/result.c src/ingest/result.h src/ingest/result_findings.c src/ingest/result_reasons.c src/ingest/result_tip.c \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_findings.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
@@ -110,7 +110,7 @@ libcore_la_SOURCES = \
   src/export/height_field.c \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
-  src/export/place.c src/export/place_say.c src/export/place.h src/export/place_kinds.h \
+  src/export/place.c src/export/place.h src/export/place_kinds.h \
   src/export/place_json.c \
   src/export/place_lines.c \
   src/export/place_pattern.c \
@@ -202,11 +202,9 @@ libcore_la_SOURCES = \
   src/placement/wanted.c src/placement/work.h \
   src/planning/candidates.c \
   src/planning/design.c src/planning/design.h \
-  src/planning/simulate_shifts.c src/planning/simulate_parts.h \
-  src/planning/simulate_digits.c \
+  src/planning/simulate_parts.c src/planning/simulate_parts.h \
   src/planning/from_above.c src/planning/from_above.h \
   src/planning/view_design.c src/planning/view_design.h \
-  src/planning/descend.c \
   src/planning/draw.c \
   src/planning/next.c \
   src/planning/order.c \
@@ -243,7 +241,6 @@ libcore_la_SOURCES = \
   src/history/series/views.c \
   src/history/series/tracks.c src/history/series/tracks.h \
   src/history/series/trend.c src/history/series/trend.h \
-  src/history/store/exports.c \
   src/history/store/boards.c \
   src/history/store/check.c \
   src/history/store/newest.c src/history/store/newest.h \
@@ -293,7 +290,7 @@ libcore_la_SOURCES = \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
   src/output/text/fill.c \
-  src/output/text/plan_sentences.c src/output/text/plan_text.c \
+  src/output/text/plan_text.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
   src/output/json/joined_json.c \
@@ -318,7 +315,6 @@ libcore_la_SOURCES = \
   src/output/text/text_table.c \
   src/output/text/text_tip.c \
   src/output/text/text_trials.c \
-  src/output/json/truth.c \
   src/output/text/trend_chart.c src/output/text/trend_drifts.c \
   src/output/json/trend_json.c \
   src/output/text/trend_sentences.c \
@@ -338,7 +334,6 @@ include_HEADERS += src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tipt
 # the library.
 bin_PROGRAMS += tiptrue
 tiptrue_SOURCES = \
-  src/cli/age.c \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
@@ -352,15 +347,13 @@ tiptrue_SOURCES = \
   src/cli/history_say.c \
   src/cli/history_show.c \
   src/cli/inputs.c src/cli/inputs.h \
-  src/cli/main.c src/cli/exit.c \
+  src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
   src/cli/placement.c \
   src/cli/plan.c \
   src/cli/plan_board.c \
   src/cli/simulate.c \
-  src/cli/place.c \
-  src/cli/present.c \
   src/cli/ready.c src/cli/ready.h \
   src/cli/ready_files.c \
   src/cli/report.c \

@@ -329,3 +329,16 @@ void cli_objects_free(struct cli_objects *objects)
     free(objects->plan_file.path);
     free(objects->pattern);
 }
+
+enum tiptrue_status cli_present_read(const char *word, struct tiptrue_machine *machine,
+                                     struct tiptrue_error *error)
+{
+    if (word != NULL && strcmp(word, "machine") == 0) {
+        return TIPTRUE_OK;
+    }
+    if (word != NULL && strcmp(word, "none") == 0) {
+        tiptrue_machine_present_none(machine);
+        return TIPTRUE_OK;
+    }
+    return tiptrue_machine_present(machine, word, error);
+}

@@ -17,6 +17,7 @@
 
 #include "formats/result.h"
 #include "output/json/json_result.h"
+#include "output/json/json_write.h"
 #include "output/verdict.h"
 
 #define COVERAGE 0.95
@@ -301,5 +302,17 @@ void tt_output_error_json(const struct tiptrue_error *error, const struct tiptru
         tt_json_close(&json, '}');
     }
     tt_json_close(&json, ']');
+    tt_json_close(&json, '}');
+}
+
+/* ---- a truth as tiptrue.truth/1: what `simulate` reads back exactly ---- */
+
+void tt_output_truth_json(const struct tiptrue_truth *truth, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.truth/1");
+    tt_json_keys(&json, &tt_truth_keys, truth);
     tt_json_close(&json, '}');
 }
