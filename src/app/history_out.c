@@ -25,7 +25,7 @@ struct out {
     size_t skip, seen;             /* of a list: entries that are passed over, that there were */
     struct tt_arena arena;         /* of the boards */
     struct tt_board_record *board; /* in order of time */
-    size_t n_boards, room_boards, next_board;
+    size_t n_boards, next_board;
 };
 
 /* Hand what is in the buffer to the writer. */
@@ -58,16 +58,12 @@ static enum tiptrue_status note_board(void *context, const struct tt_board_recor
 {
     struct out *out = context;
 
-    if (out->n_boards == out->room_boards) {
-        size_t room = 2 * out->room_boards + 8;
-        struct tt_board_record *grown = tt_arena_grow(&out->arena, out->board, room, sizeof *grown);
-        if (grown == NULL) {
-            return tt_fail_memory(out->error);
-        }
-        out->board = grown;
-        out->room_boards = room;
+    struct tt_board_record *to =
+        tt_arena_more(&out->arena, &out->board, &out->n_boards, sizeof *to);
+
+    if (to == NULL) {
+        return tt_fail_memory(out->error);
     }
-    struct tt_board_record *to = &out->board[out->n_boards++];
     *to = *board;
     const char **const words[] = {&to->machine, &to->started, &to->added, &to->judged,
                                   &to->version, &to->verdict, &to->run};

@@ -135,6 +135,19 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
     return chunk->data;
 }
 
+void *tt_arena_more(struct tt_arena *arena, void *list, size_t *n, size_t size)
+{
+    unsigned char *piece;
+
+    memcpy(&piece, list, sizeof piece);
+    piece = tt_arena_grow(arena, piece, *n + 1, size);
+    if (piece == NULL) {
+        return NULL;
+    }
+    memcpy(list, &piece, sizeof piece);
+    return memset(piece + (*n)++ * size, 0, size);
+}
+
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length)
 {
     if (length == SIZE_MAX) {

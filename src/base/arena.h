@@ -31,6 +31,10 @@ char *tt_arena_copy(struct tt_arena *arena, const char *text);
  * large ones without a copy, with room for half as much again once it grows by less: the cost of
  * growing is linear in the end's size. NULL: out of memory, the piece is as it was. */
 void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t size);
+/* One element more, zeroed, of the list of *@n elements of @size bytes whose pointer is at @list
+ * and which only this call has made: NULL before the first. NULL: out of memory, the list is as it
+ * was. */
+void *tt_arena_more(struct tt_arena *arena, void *list, size_t *n, size_t size);
 /* All pieces are given back; the chunks are kept. */
 void tt_arena_reset(struct tt_arena *arena);
 /* All memory goes back to the system; the arena is {0} again. */

@@ -387,14 +387,12 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, const char
 /* Enter a row as the next result. */
 static bool add_row(const struct tt_text cells[TT_RECORD_CSV_COLUMNS], struct tt_record *record)
 {
-    struct tt_record_result *grown =
-        tt_arena_grow(&record->arena, record->results, record->n_results + 1, sizeof *grown);
+    struct tt_record_result *result =
+        tt_arena_more(&record->arena, &record->results, &record->n_results, sizeof *result);
 
-    if (grown == NULL) {
+    if (result == NULL) {
         return false;
     }
-    record->results = grown;
-    struct tt_record_result *result = &record->results[record->n_results++];
     *result = (struct tt_record_result){
         .version = cells[4].text, .added = cells[5].text, .json = cells[11]};
     for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {

@@ -42,7 +42,7 @@ struct reader {
     struct tt_cell cells[COLUMNS + 1]; /* the last one is for columns that are not used */
     struct tt_head head;
     struct tt_board_metadata metadata;
-    size_t line, capacity;
+    size_t line;
     bool out_of_memory;
 };
 
@@ -165,18 +165,13 @@ static bool read_found(struct reader *reader, struct tt_part *part)
 static void append(struct reader *reader, const struct tt_part *part)
 {
     struct tiptrue_board *board = reader->board;
-    if (board->n_parts == reader->capacity) {
-        size_t capacity = reader->capacity > 0 ? 2 * reader->capacity : 256;
-        struct tt_part *grown =
-            tt_arena_grow(&board->arena, board->parts, capacity, sizeof(*grown));
-        if (grown == NULL) {
-            reader->out_of_memory = true;
-            return;
-        }
-        board->parts = grown;
-        reader->capacity = capacity;
+    struct tt_part *to = tt_arena_more(&board->arena, &board->parts, &board->n_parts, sizeof *to);
+
+    if (to == NULL) {
+        reader->out_of_memory = true;
+        return;
     }
-    board->parts[board->n_parts++] = *part;
+    *to = *part;
 }
 
 static void read_part(struct reader *reader)

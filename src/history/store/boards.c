@@ -156,7 +156,6 @@ tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *quer
     static const char SQL[] = "SELECT " COLUMNS " FROM board WHERE (?1 IS NULL OR machine = ?1)"
                               " AND time_s >= ?2 AND time_s <= ?3 ORDER BY time_s, id";
     sqlite3_stmt *statement;
-    bool row = true;
     enum tiptrue_status status =
         tt_sql_ask(store, SQL,
                    TT_SQL_VALUES(TT_AS_TEXT(query->machine),
@@ -164,8 +163,7 @@ tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *quer
                                  TT_AS_REAL(query->has_until ? query->until_s : HUGE_VAL)),
                    &statement, error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         struct tt_board_record board;
         fill(statement, &board);
         status = each(context, &board);

@@ -68,13 +68,9 @@ static enum tiptrue_status compare(struct tiptrue_history *store, const char *co
     sqlite3_stmt *statement[2];
     enum tiptrue_status status = TIPTRUE_OK;
     bool row[2] = {true, true};
-    int code = SQLITE_OK;
 
     for (int i = 0; i < 2 && status == TIPTRUE_OK; i++) {
-        status = tt_sql_get(store, sql[i], &statement[i], error);
-        if (status == TIPTRUE_OK) {
-            tt_sql_integer(statement[i], 1, run, &code);
-        }
+        status = tt_sql_ask(store, sql[i], TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement[i], error);
     }
     while (status == TIPTRUE_OK && *where == NULL && row[0] && row[1]) {
         status = tt_sql_next(store, statement[0], &row[0], error);

@@ -84,19 +84,17 @@ enum tiptrue_status tt_store_past(struct tiptrue_history *store, const char *mac
         " JOIN tip t ON t.machine = ?1 AND t.time_s = s.time_s AND t.run = s.run"
         " WHERE t.has & 1 AND t.verdict < ?2 ORDER BY 4 DESC, 12 DESC, 11, 13";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL,
+                   TT_SQL_VALUES(TT_AS_TEXT(machine != NULL ? machine : ""),
+                                 TT_AS_INTEGER(TIPTRUE_REPEAT), TT_AS_COUNT(most)),
+                   &statement, error);
 
     between->past = TT_ARENA_NEW(&between->arena, most, struct tt_past_run);
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
-        tt_sql_integer(statement, 2, TIPTRUE_REPEAT, &code);
-        tt_sql_integer(statement, 3, (sqlite3_int64)most, &code);
-        status = between->past != NULL ? tt_sql_fail(store, code, error) : tt_fail_memory(error);
+    if (status == TIPTRUE_OK && between->past == NULL) {
+        status = tt_fail_memory(error);
     }
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         status = add(between, statement) ? TIPTRUE_OK : tt_fail_memory(error);
     }
     tt_sql_reset_all(store);

@@ -81,21 +81,15 @@ static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int
                                       struct tt_text log, struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO log(run, text) VALUES(?, ?)";
-    sqlite3_stmt *statement;
-    int code = log.length > LARGEST_LOG ? SQLITE_TOOBIG : SQLITE_OK;
     bool large = log.length > LARGE_LOG, same;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        log.length > LARGEST_LOG
+            ? tt_sql_fail(store, SQLITE_TOOBIG, error)
+            : tt_sql_do(store, SQL,
+                        TT_SQL_VALUES(TT_AS_INTEGER(run),
+                                      large ? TT_AS_ROOM(log.length) : TT_AS_BLOB(log)),
+                        error);
 
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_sql_integer(statement, 1, run, &code);
-    if (large && code == SQLITE_OK) {
-        code = sqlite3_bind_zeroblob64(statement, 2, log.length);
-    } else if (code == SQLITE_OK) {
-        tt_sql_blob(statement, 2, log, &code);
-    }
-    status = tt_sql_finish_bound(store, statement, code, error);
     return status == TIPTRUE_OK && large ? pass_log(store, run, log, true, &same, error) : status;
 }
 

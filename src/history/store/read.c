@@ -87,24 +87,13 @@ static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_i
     "r.added"
     static const char ALL[] = RESULTS ", r.no", NEWEST[] = RESULTS " DESC, r.no DESC LIMIT 1";
     sqlite3_stmt *statement;
-    bool row = true;
-    size_t room = 0;
     enum tiptrue_status status = tt_sql_ask(store, newest_only ? NEWEST : ALL,
                                             TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
-        if (record->n_results == room) {
-            room = 2 * room + 2;
-            struct tt_record_result *grown =
-                tt_arena_grow(&record->arena, record->results, room, sizeof *grown);
-            if (grown == NULL) {
-                status = tt_fail_memory(error);
-                break;
-            }
-            record->results = grown;
-        }
-        if (!fill_result(record, statement, &record->results[record->n_results++])) {
+    while (tt_sql_row(store, statement, &status, error)) {
+        struct tt_record_result *result = tt_arena_more(
+            &record->arena, &record->results, &record->n_results, sizeof *record->results);
+        if (result == NULL || !fill_result(record, statement, result)) {
             status = tt_fail_memory(error);
         }
     }
@@ -121,24 +110,17 @@ static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_i
                               "FROM export WHERE run = ?"
                               " ORDER BY time, no";
     sqlite3_stmt *statement;
-    bool row = true, failed = false;
-    size_t room = 0;
+    bool failed = false;
     enum tiptrue_status status =
         tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, error);
 
-    while (status == TIPTRUE_OK && !failed &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
-        if (record->n_exports == room) {
-            room = 2 * room + 2;
-            struct tt_record_export *grown =
-                tt_arena_grow(&record->arena, record->exports, room, sizeof *grown);
-            if (grown == NULL) {
-                failed = true;
-                break;
-            }
-            record->exports = grown;
+    while (!failed && tt_sql_row(store, statement, &status, error)) {
+        struct tt_record_export *export = tt_arena_more(
+            &record->arena, &record->exports, &record->n_exports, sizeof *record->exports);
+        if (export == NULL) {
+            failed = true;
+            break;
         }
-        struct tt_record_export *export = &record->exports[record->n_exports++];
         export->time = copy_word(record, statement, 0, &failed);
         export->file = copy_word(record, statement, 1, &failed);
         export->old_digest = copy_word(record, statement, 2, &failed);
@@ -197,7 +179,6 @@ enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *
     char found[2][TT_RUN_ID_SIZE] = {"", ""};
     size_t n = 0;
     sqlite3_stmt *statement;
-    bool row = true;
 
     if (!is_hexadecimal(text)) {
         return tt_fail(
@@ -208,8 +189,7 @@ enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *
     }
     enum tiptrue_status status =
         tt_sql_ask(store, sql, TT_SQL_VALUES(TT_AS_TEXT(text)), &statement, error);
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         const char *one = tt_sql_column(statement, 0);
         snprintf(found[n++ % 2], TT_RUN_ID_SIZE, "%s", one != NULL ? one : "");
     }
@@ -250,23 +230,20 @@ static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt
                               " ORDER BY machine, time_s, run, position";
     sqlite3_stmt *statement;
     size_t room = (size_t)sqlite3_column_int64(entries, 13);
-    int code = SQLITE_OK;
-    bool row = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status = tt_sql_ask(
+        store, SQL,
+        TT_SQL_VALUES(TT_AS_TEXT(entry->machine), TT_AS_REAL(sqlite3_column_double(entries, 11)),
+                      TT_AS_INTEGER(sqlite3_column_int64(entries, 12))),
+        &statement, error);
 
     tt_arena_reset(&tips->arena);
     tips->tips = TT_ARENA_NEW(&tips->arena, room, struct tt_record_tip);
     if (status != TIPTRUE_OK || tips->tips == NULL) {
         return status != TIPTRUE_OK ? status : tt_fail_memory(error);
     }
-    tt_sql_text(statement, 1, entry->machine, &code);
-    tt_sql_real(statement, 2, sqlite3_column_double(entries, 11), &code);
-    tt_sql_integer(statement, 3, sqlite3_column_int64(entries, 12), &code);
-    status = tt_sql_fail(store, code, error);
     entry->n_tips = 0;
     entry->tips = tips->tips;
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         const char *name = tt_sql_column(statement, 0);
         if (name != NULL && entry->n_tips < room &&
             (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
@@ -321,22 +298,14 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
                 " ORDER BY s.time_s, s.id";
     sqlite3_stmt *statement;
     struct tips tips = {0};
-    int code = SQLITE_OK;
-    bool row = true;
     enum tiptrue_status status =
-        tt_sql_get(store, query->machine != NULL ? OF_MACHINE : ALL, &statement, error);
+        tt_sql_ask(store, query->machine != NULL ? OF_MACHINE : ALL,
+                   TT_SQL_VALUES(TT_AS_REAL(query->has_since ? query->since_s : -HUGE_VAL),
+                                 TT_AS_TEXT(query->machine),
+                                 TT_AS_REAL(query->has_until ? query->until_s : HUGE_VAL)),
+                   &statement, error);
 
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_sql_real(statement, 1, query->has_since ? query->since_s : -HUGE_VAL, &code);
-    tt_sql_real(statement, 3, query->has_until ? query->until_s : HUGE_VAL, &code);
-    if (query->machine != NULL) {
-        tt_sql_text(statement, 2, query->machine, &code);
-    }
-    status = tt_sql_fail(store, code, error);
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         struct tt_record_entry entry = {0};
         fill_entry(statement, &entry);
         status = read_tips(store, statement, &entry, &tips, error);
@@ -405,13 +374,12 @@ enum tiptrue_status tt_store_exports(struct tiptrue_history *store, const char *
         " FROM export JOIN summary ON summary.run = export.run WHERE summary.machine = ?"
         " ORDER BY export.no DESC LIMIT ?";
     sqlite3_stmt *statement;
-    bool row = true, more = true;
+    bool more = true;
     enum tiptrue_status status =
         tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine), TT_AS_INTEGER(MOST_EXPORTS)),
                    &statement, error);
 
-    while (status == TIPTRUE_OK && more &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (more && tt_sql_row(store, statement, &status, error)) {
         const struct tt_store_exported exported = {
             .run = tt_sql_column(statement, 0),
             .plate = tt_sql_column(statement, 1),

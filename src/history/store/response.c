@@ -350,17 +350,15 @@ enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store, struct
         " LEFT JOIN log l ON l.run = s.run WHERE s.machine = ? AND s.time_s >= ?"
         " ORDER BY s.machine, s.time_s, s.run";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = series->n_runs > 0;
     size_t at = 0;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    if (status == TIPTRUE_OK && row) {
-        tt_sql_text(statement, 1, series->machine, &code);
-        tt_sql_real(statement, 2, series->runs[0].time_s, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
+    if (series->n_runs == 0) {
+        return TIPTRUE_OK;
     }
-    while (status == TIPTRUE_OK && row) {
+    enum tiptrue_status status = tt_sql_ask(
+        store, SQL, TT_SQL_VALUES(TT_AS_TEXT(series->machine), TT_AS_REAL(series->runs[0].time_s)),
+        &statement, error);
+    while (tt_sql_row(store, statement, &status, error)) {
         const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
         struct tt_series_run *run = find_run(series, id != NULL ? id : "", &at);
         if (run != NULL && text != NULL) {
@@ -371,7 +369,6 @@ enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store, struct
         } else if (run != NULL) {
             run->can_tell = sqlite3_column_type(statement, 2) != SQLITE_NULL;
         }
-        status = tt_sql_next(store, statement, &row, error);
     }
     tt_sql_reset_all(store);
     return status;

@@ -4,29 +4,9 @@
  * are. */
 #include "config.h"
 
-
 #include "base/time.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
-
-/* A statement with up to three texts; NULL binds nothing. */
-static enum tiptrue_status run_with(struct tiptrue_history *store, const char *sql,
-                                    const char *const text[3], struct tiptrue_error *error)
-{
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, sql, &statement, error);
-
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    for (int i = 0; i < 3; i++) {
-        if (text[i] != NULL) {
-            tt_sql_text(statement, i + 1, text[i], &code);
-        }
-    }
-    return tt_sql_finish_bound(store, statement, code, error);
-}
 
 enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, enum tt_saying what,
                                  const char *text, double now_s, struct tiptrue_error *error)
@@ -46,11 +26,13 @@ enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, 
         return status;
     }
     tt_time_write(now_s, time);
-    status = run_with(store, SQL[what],
-                      (const char *const[3]){id, text, what == TT_SAY_NOTE ? time : NULL}, error);
+    status = tt_sql_do(store, SQL[what],
+                       TT_SQL_VALUES(TT_AS_TEXT(id), TT_AS_TEXT(text),
+                                     TT_AS_TEXT(what == TT_SAY_NOTE ? time : NULL)),
+                       error);
     if (status == TIPTRUE_OK) {
-        status = run_with(store, "INSERT OR IGNORE INTO pending SELECT no FROM run WHERE id = ?1",
-                          (const char *const[3]){id, NULL, NULL}, error);
+        status = tt_sql_do(store, "INSERT OR IGNORE INTO pending SELECT no FROM run WHERE id = ?1",
+                           TT_SQL_VALUES(TT_AS_TEXT(id)), error);
     }
     if (status == TIPTRUE_OK) {
         status = tt_sql_run(store, "COMMIT", error);
@@ -92,7 +74,7 @@ enum tiptrue_status tiptrue_history_forget(struct tiptrue_history *store, const 
     }
     int gone = 0; /* rows of the last two */
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {
-        status = run_with(store, SQL[i], (const char *const[3]){id, NULL, NULL}, error);
+        status = tt_sql_do(store, SQL[i], TT_SQL_VALUES(TT_AS_TEXT(id)), error);
         gone += i + 2 >= sizeof SQL / sizeof SQL[0] ? sqlite3_changes(store->db) : 0;
     }
     if (status == TIPTRUE_OK && gone == 0) {
@@ -142,12 +124,10 @@ enum tiptrue_status tt_store_notes(struct tiptrue_history *store, const char *ma
     static const char SQL[] = "SELECT s.id, s.time_s, n.text FROM note n JOIN summary s ON s.run = "
                               "n.run WHERE s.machine = ? ORDER BY n.no";
     sqlite3_stmt *statement;
-    bool row = true;
     enum tiptrue_status status =
         tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine)), &statement, error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 2);
         status = each(context, id != NULL ? id : "", sqlite3_column_double(statement, 1),
                       text != NULL ? text : "");

@@ -121,69 +121,61 @@ enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *sta
     return status;
 }
 
+bool tt_sql_row(struct tiptrue_history *store, sqlite3_stmt *statement, enum tiptrue_status *status,
+                struct tiptrue_error *error)
+{
+    bool row = false;
+
+    if (*status == TIPTRUE_OK) {
+        *status = tt_sql_next(store, statement, &row, error);
+    }
+    return row;
+}
+
 enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement,
                                   struct tiptrue_error *error)
 {
-    bool row = true;
     enum tiptrue_status status = TIPTRUE_OK;
 
-    while (row && status == TIPTRUE_OK) {
-        status = tt_sql_next(store, statement, &row, error);
+    while (tt_sql_row(store, statement, &status, error)) {
     }
     return status;
 }
 
-enum tiptrue_status tt_sql_next_bound(struct tiptrue_history *store, sqlite3_stmt *statement,
-                                      int code, bool *row, struct tiptrue_error *error)
+/* Bind one value; texts must live until the statement is reset. */
+static int bind(sqlite3_stmt *statement, int at, const struct tt_sql_value *v)
 {
-    return code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
-                             : tt_sql_fail(store, code, error);
-}
+    const char *text = v->text.text;
+    size_t length = v->kind == TT_SQL_TEXT && text != NULL ? strlen(text) : v->text.length;
 
-enum tiptrue_status tt_sql_finish_bound(struct tiptrue_history *store, sqlite3_stmt *statement,
-                                        int code, struct tiptrue_error *error)
-{
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
-                             : tt_sql_fail(store, code, error);
-}
-
-static void keep_first(int *code, int found)
-{
-    *code = *code == SQLITE_OK ? found : *code;
+    switch (v->kind) {
+    case TT_SQL_INTEGER:
+        return sqlite3_bind_int64(statement, at, v->integer);
+    case TT_SQL_REAL:
+        return sqlite3_bind_double(statement, at, v->real);
+    case TT_SQL_ROOM:
+        return sqlite3_bind_zeroblob64(statement, at, length);
+    case TT_SQL_TEXT:
+    case TT_SQL_WORDS:
+    case TT_SQL_BLOB:
+        break;
+    }
+    return text == NULL ? SQLITE_OK
+           : v->kind == TT_SQL_BLOB
+               ? sqlite3_bind_blob64(statement, at, text, length, SQLITE_STATIC)
+               : sqlite3_bind_text64(statement, at, text, length, SQLITE_STATIC, SQLITE_UTF8);
 }
 
 enum tiptrue_status tt_sql_ask(struct tiptrue_history *store, const char *sql,
                                struct tt_sql_values values, sqlite3_stmt **statement,
                                struct tiptrue_error *error)
 {
-    int code = SQLITE_OK;
     enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
 
     for (size_t i = 0; i < values.n && status == TIPTRUE_OK; i++) {
-        const struct tt_sql_value *v = &values.value[i];
-        int at = (int)i + 1;
-        switch (v->kind) {
-        case TT_SQL_TEXT:
-            tt_sql_text(*statement, at, v->text.text, &code);
-            break;
-        case TT_SQL_WORDS:
-            if (v->text.text != NULL) {
-                keep_first(&code, sqlite3_bind_text64(*statement, at, v->text.text, v->text.length,
-                                                      SQLITE_STATIC, SQLITE_UTF8));
-            }
-            break;
-        case TT_SQL_BLOB:
-            tt_sql_blob(*statement, at, v->text, &code);
-            break;
-        case TT_SQL_INTEGER:
-            tt_sql_integer(*statement, at, v->integer, &code);
-            break;
-        case TT_SQL_REAL:
-            tt_sql_real(*statement, at, v->real, &code);
-            break;
-        }
+        status = tt_sql_fail(store, bind(*statement, (int)i + 1, &values.value[i]), error);
     }
-    return status == TIPTRUE_OK ? tt_sql_fail(store, code, error) : status;
+    return status;
 }
 
 enum tiptrue_status tt_sql_first(struct tiptrue_history *store, const char *sql,
@@ -229,11 +221,9 @@ enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql
 {
     sqlite3_stmt *statement;
     bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, sql, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_first(store, sql, (struct tt_sql_values){NULL, 0}, &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        status = tt_sql_next(store, statement, &row, error);
-    }
     if (status == TIPTRUE_OK) {
         *number = row ? sqlite3_column_int64(statement, 0) : 0;
         sqlite3_reset(statement);
@@ -256,31 +246,6 @@ void tt_sql_roll_back(struct tiptrue_history *store)
         tt_sql_reset_all(store);
         sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
     }
-}
-
-void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code)
-{
-    if (text != NULL) {
-        keep_first(code, sqlite3_bind_text64(statement, at, text, strlen(text), SQLITE_STATIC,
-                                             SQLITE_UTF8));
-    }
-}
-
-void tt_sql_blob(sqlite3_stmt *statement, int at, struct tt_text text, int *code)
-{
-    if (text.text != NULL) {
-        keep_first(code, sqlite3_bind_blob64(statement, at, text.text, text.length, SQLITE_STATIC));
-    }
-}
-
-void tt_sql_integer(sqlite3_stmt *statement, int at, sqlite3_int64 value, int *code)
-{
-    keep_first(code, sqlite3_bind_int64(statement, at, value));
-}
-
-void tt_sql_real(sqlite3_stmt *statement, int at, double value, int *code)
-{
-    keep_first(code, sqlite3_bind_double(statement, at, value));
 }
 
 const char *tt_sql_column(sqlite3_stmt *statement, int column)

@@ -38,17 +38,13 @@ TT_MUST_USE enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const 
 /* The next row; *row false: there is none, and the statement is reset. */
 TT_MUST_USE enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement,
                                             bool *row, struct tiptrue_error *error);
+/* The same as the condition of a loop over all rows: false where *@status was or becomes a failure,
+ * or there is none. */
+bool tt_sql_row(struct tiptrue_history *store, sqlite3_stmt *statement, enum tiptrue_status *status,
+                struct tiptrue_error *error);
 /* To its end, for what gives no row. */
 TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tiptrue_history *store,
                                               sqlite3_stmt *statement, struct tiptrue_error *error);
-/* The same of a statement in which @code came up while binding: where it is a failure, that is what
- * is told, and nothing is run. */
-TT_MUST_USE enum tiptrue_status tt_sql_next_bound(struct tiptrue_history *store,
-                                                  sqlite3_stmt *statement, int code, bool *row,
-                                                  struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_sql_finish_bound(struct tiptrue_history *store,
-                                                    sqlite3_stmt *statement, int code,
-                                                    struct tiptrue_error *error);
 /* Statements without values, one or more. */
 TT_MUST_USE enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
                                            struct tiptrue_error *error);
@@ -70,7 +66,7 @@ enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code,
 /* What is bound to a statement, in the order of its parameters; texts must live until it is reset.
  */
 struct tt_sql_value {
-    enum { TT_SQL_TEXT, TT_SQL_WORDS, TT_SQL_BLOB, TT_SQL_INTEGER, TT_SQL_REAL } kind;
+    enum { TT_SQL_TEXT, TT_SQL_WORDS, TT_SQL_BLOB, TT_SQL_ROOM, TT_SQL_INTEGER, TT_SQL_REAL } kind;
     struct tt_text text; /* NULL = NULL */
     sqlite3_int64 integer;
     double real;
@@ -83,31 +79,21 @@ struct tt_sql_values {
     ((struct tt_sql_values){(const struct tt_sql_value[]){__VA_ARGS__},                            \
                             sizeof((const struct tt_sql_value[]){__VA_ARGS__}) /                   \
                                 sizeof(struct tt_sql_value)})
-#define TT_AS_TEXT(of)                                                                             \
-    {                                                                                              \
-        .kind = TT_SQL_TEXT, .text = {(of), 0 }                                                    \
-    }
+#define TT_AS_TEXT(of) ((struct tt_sql_value){.kind = TT_SQL_TEXT, .text = {(of), 0}})
 /* a struct tt_text as text */
-#define TT_AS_WORDS(of)                                                                            \
-    {                                                                                              \
-        .kind = TT_SQL_WORDS, .text = (of)                                                         \
-    }
-#define TT_AS_BLOB(of)                                                                             \
-    {                                                                                              \
-        .kind = TT_SQL_BLOB, .text = (of)                                                          \
-    }
-#define TT_AS_INTEGER(of)                                                                          \
-    {                                                                                              \
-        .kind = TT_SQL_INTEGER, .integer = (of)                                                    \
-    }
-#define TT_AS_NUMBER(of) /* 0 = NULL */                                                            \
-    {                                                                                              \
-        .kind = (of) != 0 ? TT_SQL_INTEGER : TT_SQL_TEXT, .integer = (of)                          \
-    }
-#define TT_AS_REAL(of)                                                                             \
-    {                                                                                              \
-        .kind = TT_SQL_REAL, .real = (of)                                                          \
-    }
+#define TT_AS_WORDS(of) ((struct tt_sql_value){.kind = TT_SQL_WORDS, .text = (of)})
+#define TT_AS_BLOB(of) ((struct tt_sql_value){.kind = TT_SQL_BLOB, .text = (of)})
+/* room for a blob of @size bytes, to be written later */
+#define TT_AS_ROOM(size) ((struct tt_sql_value){.kind = TT_SQL_ROOM, .text = {"", (size)}})
+#define TT_AS_INTEGER(of) ((struct tt_sql_value){.kind = TT_SQL_INTEGER, .integer = (of)})
+#define TT_AS_COUNT(of) TT_AS_INTEGER((sqlite3_int64)(of))
+#define TT_AS_NUMBER(of) TT_AS_KNOWN((of) != 0, TT_AS_INTEGER(of)) /* 0 = NULL */
+#define TT_AS_REAL(of) ((struct tt_sql_value){.kind = TT_SQL_REAL, .real = (of)})
+/* two reals of a point, three of a covariance, mm^2 */
+#define TT_AS_XY(of) TT_AS_REAL((of).x_mm), TT_AS_REAL((of).y_mm)
+#define TT_AS_COV(of) TT_AS_REAL((of).xx_mm2), TT_AS_REAL((of).xy_mm2), TT_AS_REAL((of).yy_mm2)
+/* @value, NULL where it is not known */
+#define TT_AS_KNOWN(known, value) ((known) ? (value) : TT_AS_TEXT(NULL))
 
 /* The statement of @sql with @values bound; the same, and its first row, *row false: there is none;
  * only whether it has a row; and to its end, for what gives no row. */
@@ -122,13 +108,6 @@ TT_MUST_USE enum tiptrue_status tt_sql_any(struct tiptrue_history *store, const 
                                            struct tiptrue_error *error);
 TT_MUST_USE enum tiptrue_status tt_sql_do(struct tiptrue_history *store, const char *sql,
                                           struct tt_sql_values values, struct tiptrue_error *error);
-
-/* Bind; *code keeps the first code that is not SQLITE_OK. What is bound must live until the
- * statement is reset. */
-void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code); /* NULL = NULL */
-void tt_sql_blob(sqlite3_stmt *statement, int at, struct tt_text text, int *code);
-void tt_sql_integer(sqlite3_stmt *statement, int at, sqlite3_int64 value, int *code);
-void tt_sql_real(sqlite3_stmt *statement, int at, double value, int *code);
 
 /* Columns; NULL where the column is. They live until the next step. */
 const char *tt_sql_column(sqlite3_stmt *statement, int column);

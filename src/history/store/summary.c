@@ -33,32 +33,9 @@ static const char INSERT_TIP[] =
     "?, ?, "
     "?, ?, ?, ?, ?, ?, ?)";
 
-/* @numbers: as tt_run_numbers_write has them; NULL: none. It must live until the statement is done.
- */
-static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, const char *numbers,
-                     int *code)
+static const char *machine_of(const struct tiptrue_solution *solution)
 {
-    int at = 1;
-
-    tt_sql_text(to, at++, run->id, code);
-    tt_sql_real(to, at++, run->time_s, code);
-    tt_sql_integer(to, at++, run->time_stated, code);
-    tt_sql_text(to, at++, run->plate, code);
-    tt_sql_integer(to, at++, run->verdict, code);
-    tt_real_bind_if(to, at++, run->has_permitted_error, run->permitted_error_mm, code);
-    tt_sql_integer(to, at++, run->has_pose, code);
-    tt_sql_text(to, at++, run->setup, code);
-    tt_sql_real(to, at++, run->mark.x_mm, code);
-    tt_sql_real(to, at++, run->mark.y_mm, code);
-    tt_sql_real(to, at++, run->u_mark_x_mm, code);
-    tt_sql_real(to, at++, run->u_mark_y_mm, code);
-    tt_sql_real(to, at++, run->yaw_rad, code);
-    tt_sql_real(to, at++, run->u_yaw_rad, code);
-    tt_real_bind_if(to, at++, run->has_temperature, run->temperature_C, code);
-    tt_real_bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
-    tt_real_bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
-    tt_sql_text(to, at++, run->note, code);
-    tt_sql_text(to, at, numbers, code);
+    return solution->machine != NULL ? solution->machine : "";
 }
 
 static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run,
@@ -84,25 +61,29 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
                                       struct tiptrue_error *error)
 {
     struct tt_buffer numbers = {0};
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, INSERT_RUN, &statement, error);
 
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
     tt_run_numbers_write(row, &numbers);
-    code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
-    bind_run(statement, row, numbers.text, &code);
-    tt_sql_text(statement, AT_RUN + 1, solution->machine != NULL ? solution->machine : "", &code);
-    tt_sql_integer(statement, AT_RUN + 2, run, &code);
-    tt_sql_integer(statement, AT_RUN + 3, result, &code);
-    tt_sql_text(statement, AT_RUN + 4, solution->started, &code);
-    tt_sql_text(statement, AT_RUN + 5, solution->plate, &code);
-    tt_sql_text(statement, AT_RUN + 6, solution->plate_serial, &code);
-    tt_sql_integer(statement, AT_RUN + 7, (sqlite3_int64)row->n_tips, &code);
-    tt_sql_integer(statement, AT_RUN + 8, (sqlite3_int64)row->n_edges, &code);
-    status = tt_sql_finish_bound(store, statement, code, error);
+    enum tiptrue_status status =
+        numbers.failed
+            ? tt_fail_memory(error)
+            : tt_sql_do(
+                  store, INSERT_RUN,
+                  TT_SQL_VALUES(
+                      TT_AS_TEXT(row->id), TT_AS_REAL(row->time_s), TT_AS_INTEGER(row->time_stated),
+                      TT_AS_TEXT(row->plate), TT_AS_INTEGER(row->verdict),
+                      TT_AS_KNOWN(row->has_permitted_error, TT_AS_REAL(row->permitted_error_mm)),
+                      TT_AS_INTEGER(row->has_pose), TT_AS_TEXT(row->setup), TT_AS_XY(row->mark),
+                      TT_AS_REAL(row->u_mark_x_mm), TT_AS_REAL(row->u_mark_y_mm),
+                      TT_AS_REAL(row->yaw_rad), TT_AS_REAL(row->u_yaw_rad),
+                      TT_AS_KNOWN(row->has_temperature, TT_AS_REAL(row->temperature_C)),
+                      TT_AS_KNOWN(row->has_u_touch, TT_AS_REAL(row->u_touch_mm)),
+                      TT_AS_KNOWN(row->has_u_sighting, TT_AS_REAL(row->u_sighting_mm)),
+                      TT_AS_TEXT(row->note), TT_AS_TEXT(numbers.text),
+                      TT_AS_TEXT(machine_of(solution)), TT_AS_INTEGER(run), TT_AS_INTEGER(result),
+                      TT_AS_TEXT(solution->started), TT_AS_TEXT(solution->plate),
+                      TT_AS_TEXT(solution->plate_serial), TT_AS_COUNT(row->n_tips),
+                      TT_AS_COUNT(row->n_edges)),
+                  error);
     tt_buffer_clear(&numbers);
     return status;
 }
@@ -116,18 +97,14 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < row->n_tips && status == TIPTRUE_OK; i++) {
-        sqlite3_stmt *statement;
-        int code = SQLITE_OK;
-        status = tt_sql_get(store, INSERT_TIP, &statement, error);
-        if (status == TIPTRUE_OK) {
-            tt_tip_bind(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
-            tt_sql_text(statement, TT_TIP_AFTER + 1,
-                        solution->machine != NULL ? solution->machine : "", &code);
-            tt_sql_real(statement, TT_TIP_AFTER + 2, row->time_s, &code);
-            tt_sql_integer(statement, TT_TIP_AFTER + 3, run, &code);
-            tt_sql_integer(statement, TT_TIP_AFTER + 4, (sqlite3_int64)i, &code);
-            status = tt_sql_finish_bound(store, statement, code, error);
-        }
+        struct tt_sql_value values[TT_TIP_AFTER + 4] = {[TT_TIP_AFTER] =
+                                                            TT_AS_TEXT(machine_of(solution)),
+                                                        TT_AS_REAL(row->time_s),
+                                                        TT_AS_INTEGER(run),
+                                                        TT_AS_COUNT(i)};
+        tt_tip_values(series->tip_names[row->tips[i].tip], &row->tips[i], values);
+        status =
+            tt_sql_do(store, INSERT_TIP, (struct tt_sql_values){values, TT_TIP_AFTER + 4}, error);
     }
     return status;
 }
@@ -142,22 +119,14 @@ static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_i
 
     for (size_t i = 0; i < row->n_edges && status == TIPTRUE_OK; i++) {
         const struct tt_series_edge *edge = &row->edges[i];
-        sqlite3_stmt *statement;
-        int code = SQLITE_OK;
-        status = tt_sql_get(store, INSERT_EDGE, &statement, error);
-        if (status == TIPTRUE_OK) {
-            tt_sql_text(statement, 1, series->edge_names[edge->edge], &code);
-            tt_sql_real(statement, 2, edge->shift_mm, &code);
-            tt_sql_real(statement, 3, edge->u_shift_mm, &code);
-            tt_sql_integer(statement, 4, (sqlite3_int64)edge->touches, &code);
-            tt_sql_integer(statement, 5, (sqlite3_int64)edge->late, &code);
-            tt_sql_integer(statement, 6, edge->freed, &code);
-            tt_sql_text(statement, 7, solution->machine != NULL ? solution->machine : "", &code);
-            tt_sql_real(statement, 8, row->time_s, &code);
-            tt_sql_integer(statement, 9, run, &code);
-            tt_sql_integer(statement, 10, (sqlite3_int64)i, &code);
-            status = tt_sql_finish_bound(store, statement, code, error);
-        }
+        status =
+            tt_sql_do(store, INSERT_EDGE,
+                      TT_SQL_VALUES(TT_AS_TEXT(series->edge_names[edge->edge]),
+                                    TT_AS_REAL(edge->shift_mm), TT_AS_REAL(edge->u_shift_mm),
+                                    TT_AS_COUNT(edge->touches), TT_AS_COUNT(edge->late),
+                                    TT_AS_INTEGER(edge->freed), TT_AS_TEXT(machine_of(solution)),
+                                    TT_AS_REAL(row->time_s), TT_AS_INTEGER(run), TT_AS_COUNT(i)),
+                      error);
     }
     return status;
 }
@@ -309,14 +278,13 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
                                      sqlite3_stmt *tips, sqlite3_stmt *edges,
                                      struct tt_series *series, struct tiptrue_error *error)
 {
-    bool row = true, tip_row = false, edge_row = false;
+    bool tip_row = false, edge_row = false;
     enum tiptrue_status status = tt_sql_next(store, tips, &tip_row, error);
 
     if (status == TIPTRUE_OK) {
         status = tt_sql_next(store, edges, &edge_row, error);
     }
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK &&
-           row) {
+    while (tt_sql_row(store, runs, &status, error)) {
         sqlite3_int64 number = sqlite3_column_int64(runs, AT_RUN);
         size_t n_tips = (size_t)sqlite3_column_int64(runs, AT_RUN + 1),
                n_edges = (size_t)sqlite3_column_int64(runs, AT_RUN + 2);
@@ -407,11 +375,9 @@ enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
         "NOT NULL)"
         " SELECT name FROM m WHERE name IS NOT NULL";
     sqlite3_stmt *statement;
-    bool row = true;
     enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (tt_sql_row(store, statement, &status, error)) {
         const char *name = tt_sql_column(statement, 0);
         status = each(context, name != NULL ? name : "");
     }

@@ -52,14 +52,6 @@ void tt_run_numbers_read(const char *text, struct tt_series_run *run)
     }
 }
 
-/* Three of a covariance, mm^2, from parameter or column @at on. */
-static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
-{
-    tt_sql_real(to, at, cov->xx_mm2, code);
-    tt_sql_real(to, at + 1, cov->xy_mm2, code);
-    tt_sql_real(to, at + 2, cov->yy_mm2, code);
-}
-
 struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int column)
 {
     return (struct tt_machine_xy){sqlite3_column_double(from, column),
@@ -71,13 +63,6 @@ static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
     return (struct tt_cov2){sqlite3_column_double(from, column),
                             sqlite3_column_double(from, column + 1),
                             sqlite3_column_double(from, column + 2)};
-}
-
-void tt_real_bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
-{
-    if (known) {
-        tt_sql_real(to, at, value, code);
-    }
 }
 
 const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed)
@@ -97,40 +82,39 @@ enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column)
                : TIPTRUE_REPEAT;
 }
 
-void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
+void tt_tip_values(const char *name, const struct tt_series_tip *tip,
+                   struct tt_sql_value to[TT_TIP_AFTER])
 {
     int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
               (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0) |
               (tip->doubted ? IS_DOUBTED : 0);
-    bool has_height = tip->has_height;
+    bool height = tip->has_height;
+    const struct tt_sql_value values[TT_TIP_AFTER] = {
+        TT_AS_TEXT(name),
+        TT_AS_INTEGER(tip->verdict),
+        TT_AS_INTEGER(has),
+        TT_AS_XY(tip->offset),
+        TT_AS_COV(tip->cov),
+        TT_AS_COV(tip->same_plate_cov),
+        TT_AS_REAL(tip->common_u_x_mm),
+        TT_AS_REAL(tip->common_u_y_mm),
+        TT_AS_XY(tip->runout),
+        TT_AS_COV(tip->runout_cov),
+        TT_AS_REAL(tip->radius_mm),
+        TT_AS_REAL(tip->u_radius_mm),
+        TT_AS_XY(tip->present),
+        TT_AS_XY(tip->full),
+        TT_AS_KNOWN(height, TT_AS_REAL(tip->height_mm)),
+        TT_AS_KNOWN(height, TT_AS_REAL(tip->u_height_mm)),
+        TT_AS_KNOWN(height, TT_AS_REAL(tip->full_u_height_mm)),
+        TT_AS_KNOWN(height, TT_AS_REAL(tip->common_u_height_mm)),
+        TT_AS_KNOWN(tip->has_present_height, TT_AS_REAL(tip->present_height_mm)),
+        TT_AS_KNOWN(tip->has_permitted_height, TT_AS_REAL(tip->permitted_height_mm)),
+        TT_AS_TEXT(tip->pads),
+        TT_AS_REAL(tip->u_rivals_x_mm),
+        TT_AS_REAL(tip->u_rivals_y_mm)};
 
-    tt_sql_text(to, 1, name, code);
-    tt_sql_integer(to, 2, tip->verdict, code);
-    tt_sql_integer(to, 3, has, code);
-    tt_sql_real(to, 4, tip->offset.x_mm, code);
-    tt_sql_real(to, 5, tip->offset.y_mm, code);
-    bind_cov(to, 6, &tip->cov, code);
-    bind_cov(to, 9, &tip->same_plate_cov, code);
-    tt_sql_real(to, 12, tip->common_u_x_mm, code);
-    tt_sql_real(to, 13, tip->common_u_y_mm, code);
-    tt_sql_real(to, 14, tip->runout.x_mm, code);
-    tt_sql_real(to, 15, tip->runout.y_mm, code);
-    bind_cov(to, 16, &tip->runout_cov, code);
-    tt_sql_real(to, 19, tip->radius_mm, code);
-    tt_sql_real(to, 20, tip->u_radius_mm, code);
-    tt_sql_real(to, 21, tip->present.x_mm, code);
-    tt_sql_real(to, 22, tip->present.y_mm, code);
-    tt_sql_real(to, 23, tip->full.x_mm, code);
-    tt_sql_real(to, 24, tip->full.y_mm, code);
-    tt_real_bind_if(to, 25, has_height, tip->height_mm, code);
-    tt_real_bind_if(to, 26, has_height, tip->u_height_mm, code);
-    tt_real_bind_if(to, 27, has_height, tip->full_u_height_mm, code);
-    tt_real_bind_if(to, 28, has_height, tip->common_u_height_mm, code);
-    tt_real_bind_if(to, 29, tip->has_present_height, tip->present_height_mm, code);
-    tt_real_bind_if(to, 30, tip->has_permitted_height, tip->permitted_height_mm, code);
-    tt_sql_text(to, 31, tip->pads, code);
-    tt_sql_real(to, 32, tip->u_rivals_x_mm, code);
-    tt_sql_real(to, 33, tip->u_rivals_y_mm, code);
+    memcpy(to, values, sizeof values);
 }
 
 bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)

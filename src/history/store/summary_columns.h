@@ -18,8 +18,6 @@ void tt_run_numbers_read(const char *text, struct tt_series_run *run);
 /* Two of a point, mm, from column @at on. */
 struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int at);
 
-/* Bind @value, or leave NULL. */
-void tt_real_bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code);
 /* A text of the row, in the series' arena; NULL stays NULL. */
 const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed);
 /* A verdict; what is none is "repeat". */
@@ -35,8 +33,9 @@ enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column);
     "u_rivals_x_mm, u_rivals_y_mm"
 enum { TT_TIP_AFTER = 33 };
 
-/* Bind a tip's columns; what they borrow must live until the statement is done. */
-void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code);
+/* A tip's columns, to be bound; they borrow what the tip has. */
+void tt_tip_values(const char *name, const struct tt_series_tip *tip,
+                   struct tt_sql_value to[TT_TIP_AFTER]);
 /* Read them back; false: no memory. */
 bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip);
 

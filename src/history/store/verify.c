@@ -44,12 +44,9 @@ static enum tiptrue_status judge_rows(const struct looker *looker, const char *s
                                       const void *with)
 {
     sqlite3_stmt *statement;
-    bool row = true;
     enum tiptrue_status status = tt_sql_get(looker->store, sql, &statement, looker->error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK &&
-           row) {
+    while (tt_sql_row(looker->store, statement, &status, looker->error)) {
         struct tt_buffer fault = {0};
         judge(statement, with, &fault);
         status = tell(looker, &fault);

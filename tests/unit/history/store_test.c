@@ -419,10 +419,11 @@ START_TEST(every_number_of_a_tip_comes_back)
     ck_assert_int_eq(sqlite3_open(":memory:", &db), SQLITE_OK);
     ck_assert_int_eq(sqlite3_exec(db, "CREATE TABLE t(" TT_TIP_COLUMNS ")", NULL, NULL, NULL),
                      SQLITE_OK);
+    struct tiptrue_history store = {.db = db};
     for (int up = 0; up < 8; up++) {
-        sqlite3_stmt *to, *from;
+        sqlite3_stmt *from;
+        struct tt_sql_value values[TT_TIP_AFTER];
         struct tt_series_tip put = {.verdict = TIPTRUE_UPDATE, .pads = "P\nQ"}, got = {0};
-        int code = SQLITE_OK;
         set_flags(&put, up);
         for (size_t k = 0; k < sizeof NUMBERS / sizeof NUMBERS[0]; k++) {
             double number = 0.0137 * (double)(k + 1) - 0.2;
@@ -432,15 +433,13 @@ START_TEST(every_number_of_a_tip_comes_back)
                         (NUMBERS[k] == OF(permitted_height_mm) && put.has_permitted_height);
             memcpy((char *)&put + NUMBERS[k], kept ? &number : &(double){0}, sizeof number);
         }
-        ck_assert_int_eq(sqlite3_prepare_v2(
-                             db,
-                             "INSERT INTO t VALUES "
-                             "(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
-                             -1, &to, NULL),
-                         SQLITE_OK);
-        tt_tip_bind(to, "N2", &put, &code);
-        ck_assert(code == SQLITE_OK && sqlite3_step(to) == SQLITE_DONE);
-        sqlite3_finalize(to);
+        tt_tip_values("N2", &put, values);
+        ck_assert_int_eq(
+            tt_sql_do(&store,
+                      "INSERT INTO t VALUES "
+                      "(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                      (struct tt_sql_values){values, TT_TIP_AFTER}, NULL),
+            TIPTRUE_OK);
         ck_assert_int_eq(sqlite3_prepare_v2(db,
                                             "SELECT " TT_TIP_COLUMNS " FROM t ORDER BY rowid DESC",
                                             -1, &from, NULL),
@@ -462,7 +461,11 @@ START_TEST(every_number_of_a_tip_comes_back)
         ck_assert_str_eq(got.pads, "P\nQ");
         sqlite3_finalize(from);
     }
-    sqlite3_close(db);
+    for (size_t i = 0; i < store.n_kept; i++) {
+        sqlite3_finalize(store.kept[i].statement);
+    }
+    free(store.kept);
+    ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
     tt_arena_clear(&arena);
 }
 END_TEST
@@ -604,31 +607,24 @@ static void make_version_1(const struct bench_run *run)
     struct tiptrue_history old = {.path = path};
     struct tt_buffer json = {0};
     struct tt_solved solved = {0};
-    sqlite3_stmt *statement;
     char digest[17];
-    int code = SQLITE_OK;
 
     ck_assert_int_eq(sqlite3_open(path, &old.db), SQLITE_OK);
     ck_assert_int_eq(tt_schema_migrate(&old, 1, NULL), TIPTRUE_OK);
     ck_assert_int_eq(
         tt_solved_make(&solved, plate, machine, NULL, NULL, run->run, run->solution, NOW_S, NULL),
         TIPTRUE_OK);
+    const struct tt_text json_text = {solved.json.text, solved.json.length};
     tt_digest(solved.json.text, solved.json.length, digest);
     ck_assert_int_eq(
-        tt_sql_get(&old, "INSERT INTO run(no, id, added) VALUES(7, ?, '2026-03-01T06:30:00Z')",
-                   &statement, NULL),
+        tt_sql_do(&old, "INSERT INTO run(no, id, added) VALUES(7, ?, '2026-03-01T06:30:00Z')",
+                  TT_SQL_VALUES(TT_AS_TEXT(run->run->id)), NULL),
         TIPTRUE_OK);
-    tt_sql_text(statement, 1, run->run->id, &code);
-    ck_assert_int_eq(tt_sql_finish(&old, statement, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_sql_get(&old,
-                                "INSERT INTO result(run, version, added, verdict, digest, json)"
-                                " VALUES(7, '0.0.9', '2026-03-01T06:30:00Z', 'keep', ?, ?)",
-                                &statement, NULL),
+    ck_assert_int_eq(tt_sql_do(&old,
+                               "INSERT INTO result(run, version, added, verdict, digest, json)"
+                               " VALUES(7, '0.0.9', '2026-03-01T06:30:00Z', 'keep', ?, ?)",
+                               TT_SQL_VALUES(TT_AS_TEXT(digest), TT_AS_BLOB(json_text)), NULL),
                      TIPTRUE_OK);
-    tt_sql_text(statement, 1, digest, &code);
-    tt_sql_blob(statement, 2, (struct tt_text){solved.json.text, solved.json.length}, &code);
-    ck_assert_int_eq(tt_sql_finish(&old, statement, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(code, SQLITE_OK);
     for (size_t i = 0; i < old.n_kept; i++) {
         sqlite3_finalize(old.kept[i].statement);
     }
