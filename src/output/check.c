@@ -185,8 +185,8 @@ static void write_camera(struct tt_json *json, const struct tt_camera_result *ca
     }
     tt_json_key_count(json, "views", camera->views);
     tt_json_key_bool(json, "determined", camera->determined);
-    tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", camera->determined, camera->u_scale_x_mm,
-                      camera->determined, camera->u_scale_y_mm);
+    tt_json_key_both_if(json, "expected_u_scale_mm_per_px", camera->determined,
+                        camera->u_scale_x_mm, camera->u_scale_y_mm);
     tt_json_key_number_if(json, "expected_u_turn_deg", camera->determined,
                           tt_deg_from_rad(camera->u_turn_rad));
     tt_json_close(json, '}');
@@ -201,8 +201,8 @@ static void write_surface(struct tt_json *json, const struct tiptrue_solution *e
         tt_json_open(json, '{');
         tt_json_key_text(json, "setup", surface->setup);
         tt_json_key_bool(json, "slope_determined", known);
-        tt_json_key_xy_if(json, "expected_u_slope_mm_per_m", known, 1e3 * surface->u_slope_x, known,
-                          1e3 * surface->u_slope_y);
+        tt_json_key_both_if(json, "expected_u_slope_mm_per_m", known, 1e3 * surface->u_slope_x,
+                            1e3 * surface->u_slope_y);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');

@@ -90,8 +90,8 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "tip", t->name);
         write_in_plane(&json, "offset", &t->offset);
-        tt_json_key_xy_if(&json, "between_run_u_mm", t->has_between, t->between_x_mm,
-                          t->has_between, t->between_y_mm);
+        tt_json_key_both_if(&json, "between_run_u_mm", t->has_between, t->between_x_mm,
+                            t->between_y_mm);
         write_in_plane(&json, "runout", &t->runout);
         write_on_line(&json, "contact_radius", "difference_mm", "u_mm", 1, &t->radius);
         write_on_line(&json, "height", "difference_mm", "u_mm", 1, &t->height);

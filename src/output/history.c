@@ -146,23 +146,30 @@ void tt_output_entries_head(const struct tiptrue_text_options *options, struct t
     tt_page_end(&page);
 }
 
-/* A time that the log does not state is that of the entry, in brackets. */
+/* What the lines of a run and of a board have in common, up to the machine. A time that the log
+ * does not state is that of the entry, in brackets. */
+static void begin_entry(struct tt_page *page, const char *id, const char *started,
+                        const char *added, const char *verdict, const char *machine)
+{
+    tt_page_puts(page, id);
+    tt_page_tab(page, AT_STARTED);
+    tt_page_puts(page, started != NULL ? started : "(");
+    if (started == NULL) {
+        tt_page_printf(page, "%s)", added);
+    }
+    tt_page_tab(page, AT_VERDICT);
+    tt_page_puts(page, verdict);
+    tt_page_tab(page, AT_MACHINE);
+    tt_page_puts(page, machine[0] != '\0' ? machine : "-");
+}
+
 void tt_output_entry_text(const struct tt_record_entry *entry,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
-    tt_page_puts(&page, entry->id);
-    tt_page_tab(&page, AT_STARTED);
-    tt_page_puts(&page, entry->started != NULL ? entry->started : "(");
-    if (entry->started == NULL) {
-        tt_page_printf(&page, "%s)", entry->added);
-    }
-    tt_page_tab(&page, AT_VERDICT);
-    tt_page_puts(&page, entry->verdict);
-    tt_page_tab(&page, AT_MACHINE);
-    tt_page_printf(&page, "%s, %s", entry->machine[0] != '\0' ? entry->machine : "-",
-                   entry->plate != NULL ? entry->plate : "-");
+    begin_entry(&page, entry->id, entry->started, entry->added, entry->verdict, entry->machine);
+    tt_page_printf(&page, ", %s", entry->plate != NULL ? entry->plate : "-");
     if (entry->plate_serial != NULL) {
         tt_page_printf(&page, " %s", entry->plate_serial);
     }
@@ -189,17 +196,8 @@ void tt_output_board_entry_text(const struct tt_board_record *board,
 {
     struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
-    tt_page_puts(&page, board->id);
-    tt_page_tab(&page, AT_STARTED);
-    tt_page_puts(&page, board->started != NULL ? board->started : "(");
-    if (board->started == NULL) {
-        tt_page_printf(&page, "%s)", board->added);
-    }
-    tt_page_tab(&page, AT_VERDICT);
-    tt_page_puts(&page, board->verdict);
-    tt_page_tab(&page, AT_MACHINE);
-    tt_page_printf(&page, "%s, board of %zu parts",
-                   board->machine[0] != '\0' ? board->machine : "-", board->parts_used);
+    begin_entry(&page, board->id, board->started, board->added, board->verdict, board->machine);
+    tt_page_printf(&page, ", board of %zu parts", board->parts_used);
     tt_page_line_end(&page);
     tt_page_end(&page);
 }

@@ -87,8 +87,8 @@ static void write_camera(struct tt_json *json, const struct tt_key *key, const v
     bool told = p->corner_mm < HUGE_VAL;
     tt_json_key_open(json, key->key, '{');
     tt_json_key_count(json, "views", p->views);
-    tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", told, camera->u_scale_x_mm, told,
-                      camera->u_scale_y_mm);
+    tt_json_key_both_if(json, "expected_u_scale_mm_per_px", told, camera->u_scale_x_mm,
+                        camera->u_scale_y_mm);
     tt_json_key_fixed_if(json, "expected_u_turn_deg", told, tt_deg_from_rad(camera->u_turn_rad));
     tt_json_key_fixed_if(json, "expected_u_shear_deg", told, tt_deg_from_rad(camera->u_shear_rad));
     tt_json_key_fixed_if(json, "expected_corner_expanded_mm", told, p->corner_mm);

@@ -15,9 +15,9 @@ static void write_tip(struct tt_json *json, const struct tiptrue_placement *p,
     tt_json_key_xy(json, "touched_mm", t->touched_mm.x, t->touched_mm.y);
     tt_json_key_xy(json, "u_touched_mm", t->u_touched_mm.x, t->u_touched_mm.y);
     tt_json_key_xy(json, "expanded_touched_mm", t->expanded_touched_mm.x, t->expanded_touched_mm.y);
-    tt_json_key_xy_if(json, "offset_mm", known, t->offset_mm.x, known, t->offset_mm.y);
-    tt_json_key_xy_if(json, "u_offset_mm", known, t->u_mm.x, known, t->u_mm.y);
-    tt_json_key_xy_if(json, "expanded_offset_mm", known, t->expanded_mm.x, known, t->expanded_mm.y);
+    tt_json_key_both_if(json, "offset_mm", known, t->offset_mm.x, t->offset_mm.y);
+    tt_json_key_both_if(json, "u_offset_mm", known, t->u_mm.x, t->u_mm.y);
+    tt_json_key_both_if(json, "expanded_offset_mm", known, t->expanded_mm.x, t->expanded_mm.y);
     tt_json_key_number_if(json, "covariance_mm2", known, t->cov_mm2);
     tt_json_key_number_if(json, "dof", known && t->dof <= TT_MOST_DOF, t->dof);
     tt_json_close(json, '}');

@@ -242,7 +242,19 @@ void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x,
     tt_json_close(json, '}');
 }
 
+void tt_json_key_both_if(struct tt_json *json, const char *key, bool determined, double x, double y)
+{
+    tt_json_key_xy_if(json, key, determined, x, determined, y);
+}
+
 void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y)
 {
     tt_json_key_xy_if(json, key, true, x, true, y);
+}
+
+void tt_json_key_words(struct tt_json *json, const char *key, struct tt_buffer *words)
+{
+    tt_json_key_text(json, key, words->text != NULL ? words->text : "");
+    json->buffer->failed = json->buffer->failed || words->failed;
+    tt_buffer_reset(words);
 }

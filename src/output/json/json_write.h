@@ -60,7 +60,11 @@ void tt_json_key_fixed_if(struct tt_json *json, const char *key, bool determined
 /* {"x": ..., "y": ...}, in tt_json_fixed's form. */
 void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x,
                        bool determined_y, double y);
+void tt_json_key_both_if(struct tt_json *json, const char *key, bool determined, double x,
+                         double y);
 void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y);
+/* The text made in @words, which are empty afterwards. */
+void tt_json_key_words(struct tt_json *json, const char *key, struct tt_buffer *words);
 
 /* The members of the struct @from that @keys has a form for, in its order: in mm and degrees, in
  * tt_json_fixed's form. */

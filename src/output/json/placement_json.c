@@ -140,16 +140,21 @@ static void write_capability(struct tt_json *json, const struct tiptrue_placemen
     tt_json_close(json, '}');
 }
 
+void tt_json_part(struct tt_json *json, const char *tip, const struct tt_wanted_part *part)
+{
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", tip);
+    key_deg(json, "rotation_deg", true, part->rotation_rad);
+    tt_json_key_fixed(json, "x_mm", part->at.x_mm);
+    tt_json_key_fixed(json, "y_mm", part->at.y_mm);
+    tt_json_close(json, '}');
+}
+
 static void write_wanted(struct tt_json *json, const struct tiptrue_placement *p)
 {
     tt_json_key_open(json, "parts_wanted", '[');
     for (size_t i = 0; i < p->n_wanted; i++) {
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "tip", p->tip_names[p->wanted[i].tip]);
-        key_deg(json, "rotation_deg", true, p->wanted[i].rotation_rad);
-        tt_json_key_fixed(json, "x_mm", p->wanted[i].at.x_mm);
-        tt_json_key_fixed(json, "y_mm", p->wanted[i].at.y_mm);
-        tt_json_close(json, '}');
+        tt_json_part(json, p->tip_names[p->wanted[i].tip], &p->wanted[i]);
     }
     tt_json_close(json, ']');
 }

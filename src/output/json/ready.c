@@ -39,13 +39,12 @@ static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,
                      ready->written && tip->offset_verdict == TIPTRUE_UPDATE &&
                          tt_tip_is_wanted(ready->solution, tip->name));
     tt_json_key_xy_if(json, "offset_mm", x, tip->offset.x_mm, y, tip->offset.y_mm);
-    tt_json_key_xy_if(json, "present_mm", tip->has_present, tip->present.x_mm, tip->has_present,
-                      tip->present.y_mm);
+    tt_json_key_both_if(json, "present_mm", tip->has_present, tip->present.x_mm, tip->present.y_mm);
     tt_json_key_xy_if(json, "expanded_mm", x, tip->expanded_x_mm, y, tip->expanded_y_mm);
     tt_json_key_xy_if(json, "same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y,
                       tip->same_plate_expanded_y_mm);
-    tt_json_key_xy_if(json, "since_mm", known, known ? since->offset.x : 0, known,
-                      known ? since->offset.y : 0);
+    tt_json_key_both_if(json, "since_mm", known, known ? since->offset.x : 0,
+                        known ? since->offset.y : 0);
     if (tt_json_key_if(json, "since_significant", known)) {
         tt_json_bool(json, since->offset.significant);
     }
@@ -61,9 +60,8 @@ static void write_latest(struct tt_json *json, const struct tiptrue_ready *ready
         return;
     }
     tt_latest_words(ready->trend, NULL, &words);
-    json->buffer->failed = json->buffer->failed || words.failed;
     tt_json_key_bool(json, "differs", ready->trend->latest.differs);
-    tt_json_key_text(json, "text", words.text);
+    tt_json_key_words(json, "text", &words);
     tt_json_close(json, '}');
     tt_buffer_clear(&words);
 }
@@ -132,8 +130,8 @@ void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptru
     }
     tt_json_close(&json, ']');
     tt_json_key_text(&json, "run_before", ready->before_id[0] != '\0' ? ready->before_id : NULL);
-    tt_json_key_xy_if(&json, "all_tips_moved_mm", ready->all_alike, ready->alike.x_mm,
-                      ready->all_alike, ready->alike.y_mm);
+    tt_json_key_both_if(&json, "all_tips_moved_mm", ready->all_alike, ready->alike.x_mm,
+                        ready->alike.y_mm);
     write_latest(&json, ready);
     write_board(&json, "last_board", &ready->board);
     write_board(&json, "confirmed", &ready->confirmed);

@@ -7,7 +7,7 @@
 
 #include "base/escape.h"
 #include "base/number.h"
-#include "output/json/json_write.h"
+#include "output/json/json_result.h"
 
 #define PPM 1e6
 #define PER_M 1e3
@@ -19,12 +19,7 @@ static void write_parts(struct tt_json *json, const struct tiptrue_test_board *b
 {
     tt_json_key_open(json, "parts", '[');
     for (size_t i = 0; i < b->n_parts; i++) {
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "tip", b->tips[b->parts[i].tip].name);
-        tt_json_key_fixed(json, "rotation_deg", tt_deg_from_rad(b->parts[i].rotation_rad));
-        tt_json_key_fixed(json, "x_mm", b->parts[i].at.x_mm);
-        tt_json_key_fixed(json, "y_mm", b->parts[i].at.y_mm);
-        tt_json_close(json, '}');
+        tt_json_part(json, b->tips[b->parts[i].tip].name, &b->parts[i]);
     }
     tt_json_close(json, ']');
 }
@@ -37,10 +32,9 @@ static void write_tips(struct tt_json *json, const struct tiptrue_test_board *b,
         tt_json_open(json, '{');
         tt_json_key_text(json, "tip", tip->name);
         tt_json_key_count(json, "parts", tip->parts);
-        tt_json_key_xy_if(json, "expanded_offset_mm", known, tip->offset_mm.x, known,
-                          tip->offset_mm.y);
-        tt_json_key_xy_if(json, "expanded_turning_mm", known, tip->turning_mm.x, known,
-                          tip->turning_mm.y);
+        tt_json_key_both_if(json, "expanded_offset_mm", known, tip->offset_mm.x, tip->offset_mm.y);
+        tt_json_key_both_if(json, "expanded_turning_mm", known, tip->turning_mm.x,
+                            tip->turning_mm.y);
         tt_json_key_bool(json, "offset_apart_from_turning", tip->apart);
         tt_json_close(json, '}');
     }

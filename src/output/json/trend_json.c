@@ -65,14 +65,12 @@ static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
         tt_json_key_text(json, "chart", tt_chart_word(s->chart));
         tt_json_key_text(json, "axis", s->axis != 0 ? axis : NULL);
         tt_json_key_text(json, "rule", tt_signal_rule(s->chart));
-        tt_buffer_reset(&words);
         tt_signal_words(s, &words);
-        tt_json_key_text(json, "text", words.text);
+        tt_json_key_words(json, "text", &words);
         tt_json_key_count(json, "runs", s->runs);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
-    json->buffer->failed = json->buffer->failed || words.failed;
     tt_buffer_clear(&words);
 }
 
@@ -139,9 +137,8 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", t->name);
     tt_json_key_count(json, "runs", t->runs);
-    tt_json_key_xy_if(json, "last_mm", t->runs > 0, t->last.x_mm, t->runs > 0, t->last.y_mm);
-    tt_json_key_xy_if(json, "present_mm", t->has_present, t->present.x_mm, t->has_present,
-                      t->present.y_mm);
+    tt_json_key_both_if(json, "last_mm", t->runs > 0, t->last.x_mm, t->last.y_mm);
+    tt_json_key_both_if(json, "present_mm", t->has_present, t->present.x_mm, t->present.y_mm);
     tt_json_key_xy(json, "within_run_u_mm", t->within_u_x_mm, t->within_u_y_mm);
     tt_json_key_open(json, "between_run_u_mm", '{');
     tt_json_key_fixed(json, "x", t->between.x_mm);
@@ -176,14 +173,13 @@ static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
     tt_json_key_text(json, "edge", edge ? trend->edges[c->edge].name : NULL);
     tt_json_key_text(json, "code", tt_change_word(c->code));
     tt_json_key_text(json, "cause", c->cause);
-    tt_json_key_xy_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->has_shift, c->shift.y_mm);
-    tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift,
-                      c->u_shift_y_mm);
-    tt_json_key_xy_if(json, "runout_shift_mm", c->has_runout_shift, c->runout_shift.x_mm,
-                      c->has_runout_shift, c->runout_shift.y_mm);
+    tt_json_key_both_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->shift.y_mm);
+    tt_json_key_both_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->u_shift_y_mm);
+    tt_json_key_both_if(json, "runout_shift_mm", c->has_runout_shift, c->runout_shift.x_mm,
+                        c->runout_shift.y_mm);
     tt_json_key_fixed_if(json, "contact_radius_shift_mm", c->has_radius_shift, c->radius_shift_mm);
-    tt_json_key_xy_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm,
-                      c->has_pose_shift, c->mark_shift.y_mm);
+    tt_json_key_both_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm,
+                        c->mark_shift.y_mm);
     tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift,
                          tt_deg_from_rad(c->yaw_shift_rad));
     tt_json_key_fixed_if(json, "height_shift_mm", c->has_height_shift, c->height_shift_mm);
@@ -283,9 +279,7 @@ static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend
             write_level(json, t, e->otherwise, true);
             tt_json_key_number(json, "p", e->p);
             tt_trend_say_track(&words, trend, t, e, NULL);
-            tt_json_key_text(json, "text", words.text != NULL ? words.text : "");
-            json->buffer->failed = json->buffer->failed || words.failed;
-            tt_buffer_reset(&words);
+            tt_json_key_words(json, "text", &words);
             tt_json_close(json, '}');
         }
         tt_json_close(json, ']');
@@ -326,13 +320,11 @@ static void write_events(struct tt_json *json, const struct tiptrue_trend *trend
         key_time(json, "started", true, e->time_s);
         tt_json_key_text(json, "code", tt_event_word(e->code));
         tt_json_key_text(json, "board", e->code == TT_EVENT_PLACEMENT ? e->what : NULL);
-        tt_buffer_reset(&words);
         tt_event_words(e, &words);
-        tt_json_key_text(json, "text", words.text);
+        tt_json_key_words(json, "text", &words);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
-    json->buffer->failed = json->buffer->failed || words.failed;
     tt_buffer_clear(&words);
 }
 
@@ -359,8 +351,8 @@ static void write_machine(struct tt_json *json, const struct tiptrue_trend *tren
         tt_json_key_text(json, "run", run->id);
         key_time(json, "started", true, run->time_s);
         if (camera) {
-            tt_json_key_xy_if(json, "scale_mm_per_px", true, run->value[0], true, run->value[1]);
-            tt_json_key_xy_if(json, "u_scale_mm_per_px", true, run->u[0], true, run->u[1]);
+            tt_json_key_xy(json, "scale_mm_per_px", run->value[0], run->value[1]);
+            tt_json_key_xy(json, "u_scale_mm_per_px", run->u[0], run->u[1]);
         }
         for (size_t k = camera ? 2 : first; k < first + 3; k++) {
             tt_json_key_fixed(json, KEYS[k - 2], factor[k - 2] * run->value[k]);

@@ -55,26 +55,31 @@ static double map_y(const struct map *map, double y_mm)
     return TOP + 0.5 * SIDE - map->scale * (y_mm - map->middle.y_mm);
 }
 
+void tt_plate_extent(const struct tiptrue_plate *plate, bool pads, struct tt_extent *x,
+                     struct tt_extent *y)
+{
+    for (size_t i = 0; i < plate->n_marks; i++) {
+        tt_extent_add(x, plate->marks[i].at.x_mm);
+        tt_extent_add(y, plate->marks[i].at.y_mm);
+    }
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        tt_extent_span(x, plate->edges[i].from.x_mm, plate->edges[i].to.x_mm);
+        tt_extent_span(y, plate->edges[i].from.y_mm, plate->edges[i].to.y_mm);
+    }
+    for (size_t i = 0; pads && i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            tt_extent_add(x, plate->pads[i].at.x_mm);
+            tt_extent_add(y, plate->pads[i].at.y_mm);
+        }
+    }
+}
+
 static void fit_map(struct map *map)
 {
     const struct tiptrue_plate *plate = map->scene->plate;
     struct tt_extent x = {0}, y = {0};
 
-    for (size_t i = 0; i < plate->n_marks; i++) {
-        tt_extent_add(&x, plate->marks[i].at.x_mm);
-        tt_extent_add(&y, plate->marks[i].at.y_mm);
-    }
-    for (size_t i = 0; i < plate->n_edges; i++) {
-        const struct tt_edge *edge = &plate->edges[i];
-        tt_extent_span(&x, edge->from.x_mm, edge->to.x_mm);
-        tt_extent_span(&y, edge->from.y_mm, edge->to.y_mm);
-    }
-    for (size_t i = 0; map->bare && i < plate->n_pads; i++) {
-        if (plate->pads[i].has_at) {
-            tt_extent_add(&x, plate->pads[i].at.x_mm);
-            tt_extent_add(&y, plate->pads[i].at.y_mm);
-        }
-    }
+    tt_plate_extent(plate, map->bare, &x, &y);
     double size_mm = fmax(fmax(x.high - x.low, y.high - y.low), 1e-3);
     map->scale = (SIDE - 2 * BORDER) / size_mm;
     map->middle = (struct tt_plate_xy){0.5 * (x.low + x.high), 0.5 * (y.low + y.high)};

@@ -92,23 +92,9 @@ static double place_y(const struct view *view, struct point p, double z_um)
 /* The plate's corners: around all that has a place on it. */
 static void find_corners(struct view *view, const struct tt_pose_result *pose)
 {
-    const struct tiptrue_plate *plate = view->scene->plate;
     struct tt_extent x = {0}, y = {0};
 
-    for (size_t i = 0; i < plate->n_marks; i++) {
-        tt_extent_add(&x, plate->marks[i].at.x_mm);
-        tt_extent_add(&y, plate->marks[i].at.y_mm);
-    }
-    for (size_t i = 0; i < plate->n_edges; i++) {
-        tt_extent_span(&x, plate->edges[i].from.x_mm, plate->edges[i].to.x_mm);
-        tt_extent_span(&y, plate->edges[i].from.y_mm, plate->edges[i].to.y_mm);
-    }
-    for (size_t i = 0; i < plate->n_pads; i++) {
-        if (plate->pads[i].has_at) {
-            tt_extent_add(&x, plate->pads[i].at.x_mm);
-            tt_extent_add(&y, plate->pads[i].at.y_mm);
-        }
-    }
+    tt_plate_extent(view->scene->plate, true, &x, &y);
     double border = fmax(0.06 * fmax(x.high - x.low, y.high - y.low), 0.5);
     struct tt_plate_xy corners[] = {{x.low - border, y.low - border},
                                     {x.high + border, y.low - border},

@@ -31,6 +31,9 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
 /* The plate alone, as it is understood before any run: with pads, and on each edge the way of a tip
  * from its free side. */
 void tt_draw_bare_plate(const struct tiptrue_plate *plate, struct tt_picture *picture);
+/* What marks, edges and (@pads) pads take of the plate's frame, mm: added to @x and @y. */
+void tt_plate_extent(const struct tiptrue_plate *plate, bool pads, struct tt_extent *x,
+                     struct tt_extent *y);
 
 /* Residuals in the order of the log, a lane for each edge and for the sightings, with a movement or
  * drift found. Needs rows. */
