@@ -23,7 +23,6 @@ libcore_la_SOURCES = \
   src/app/ready_judge.c \
   src/app/ready.h \
   src/app/report.c \
-  src/app/view.c \
   src/app/placement.c \
   src/app/verify.c \
   src/base/arena.c src/base/arena.h \
@@ -32,7 +31,6 @@ libcore_la_SOURCES = \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
   src/base/distribution.c src/base/distribution.h \
-  src/base/escape.c src/base/escape.h \
   src/base/number.c src/base/number.h \
   src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
@@ -72,7 +70,6 @@ libcore_la_SOURCES = \
   src/ingest/controller.c \
   src/ingest/cells.c src/ingest/cells.h \
   src/ingest/diagnose.c src/ingest/diagnose.h \
-  src/ingest/document.c \
   src/ingest/keys_read.c \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
@@ -96,18 +93,15 @@ libcore_la_SOURCES = \
   src/ingest/run_csv.c \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
-  src/ingest/text_check.c \
   src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/export/backup.c \
-  src/export/diff.c \
   src/export/edit.c src/export/edit.h \
   src/export/export.c src/export/export.h \
   src/export/export_parts.h \
   src/export/export_plan.c \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
-  src/export/height_field.c \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
   src/export/place.c src/export/place.h src/export/place_kinds.h \
@@ -199,7 +193,7 @@ libcore_la_SOURCES = \
   src/placement/terms.c src/placement/terms.h \
   src/placement/test_board.c \
   src/placement/values.c \
-  src/placement/wanted.c src/placement/work.h \
+  src/placement/work.h \
   src/planning/candidates.c \
   src/planning/design.c src/planning/design.h \
   src/planning/simulate_parts.c src/planning/simulate_parts.h \
@@ -286,18 +280,15 @@ libcore_la_SOURCES = \
   src/output/report/picture_weeks.c \
   src/output/report/report.c src/output/report/report.h \
   src/output/report/report_trend.c \
-  src/output/report/report_heights.c \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
   src/output/text/fill.c \
   src/output/text/plan_text.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
-  src/output/json/joined_json.c \
   src/output/json/placement_json.c \
   src/output/json/test_board_json.c \
   src/output/text/placement_sentences.c \
-  src/output/text/joined_text.c \
   src/output/text/placement_text.c src/output/text/placement_text.h \
   src/output/text/test_board_text.c \
   src/output/text/sentences_machine.c \
@@ -352,7 +343,6 @@ tiptrue_SOURCES = \
   src/cli/options.c src/cli/options.h \
   src/cli/placement.c \
   src/cli/plan.c \
-  src/cli/plan_board.c \
   src/cli/simulate.c \
   src/cli/ready.c src/cli/ready.h \
   src/cli/ready_files.c \

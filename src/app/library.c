@@ -9,12 +9,16 @@
 
 #include "adjust/adjust.h"
 #include "adjust/check.h"
-#include "base/escape.h"
 #include "base/buffer.h"
+#include "base/utf8.h"
 #include "base/status.h"
 #include "history/series/compare.h"
+#include "model/frames.h"
+#include "model/machine.h"
+#include "model/plate.h"
 #include "output/output.h"
 #include "output/text/sentences.h"
+#include "output/units.h"
 #include "planning/plan.h"
 #include "planning/program.h"
 
@@ -372,4 +376,38 @@ enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *propos
 size_t tiptrue_escape(const char *text, char shown[TIPTRUE_ESCAPE_SIZE])
 {
     return tt_escape(text, shown);
+}
+
+/* ---- the units of a file, and a plate to look at before any run exists ---- */
+
+static enum tiptrue_units units_of(double mm_per_unit)
+{
+    return mm_per_unit == TT_MM_PER_INCH ? TIPTRUE_UNITS_INCH
+           : mm_per_unit == TT_MM_PER_UM ? TIPTRUE_UNITS_UM
+                                         : TIPTRUE_UNITS_MM;
+}
+
+enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine)
+{
+    return units_of(machine->mm_per_unit);
+}
+
+enum tiptrue_units tiptrue_plate_units(const struct tiptrue_plate *plate)
+{
+    return units_of(plate->mm_per_unit);
+}
+
+enum tiptrue_status tiptrue_plate_view(const struct tiptrue_plate *plate, bool svg,
+                                       const struct tiptrue_text_options *options, char **text,
+                                       size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (svg) {
+        tt_output_plate_svg(
+            plate, tt_units_of(options != NULL ? options->units : TIPTRUE_UNITS_DEFAULT), &buffer);
+    } else {
+        tt_output_plate_text(plate, options, &buffer);
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }

@@ -7,6 +7,8 @@
 
 #include <stddef.h>
 
+#include "base/buffer.h"
+
 /* Bytes of the well-formed sequence that begins at @text, of which @room bytes (at least 1) are
  * there; 0: there is none. */
 size_t tt_utf8_within(const char *text, size_t room);
@@ -16,5 +18,22 @@ static inline size_t tt_utf8_length(const char *text)
 {
     return tt_utf8_within(text, 4); /* a NUL ends every sequence before */
 }
+
+/* Characters that steer what shows them: names out of files are shown as given, but for these. */
+
+#define TT_ESCAPE_SIZE 8
+
+/* Whether the character that @text (NUL-terminated) begins with steers a terminal or the direction
+ * or lines of a text: C0, DEL and C1 controls, U+2028, U+2029, and what has the property
+ * Bidi_Control (Unicode 15, PropList.txt); or begins no well-formed UTF-8. Then @shown receives how
+ * it is shown, "\u001b" or "\xff", and the number of its bytes is returned; else 0. */
+size_t tt_escape(const char *text, char shown[TT_ESCAPE_SIZE]);
+
+/* @text with these characters escaped. */
+void tt_buffer_put_escaped(struct tt_buffer *buffer, const char *text);
+
+/* @length bytes at @text as they stand within the quotation marks of a string of JSON: what ends
+ * it, and control characters, escaped. */
+void tt_buffer_put_quoted(struct tt_buffer *buffer, const char *text, size_t length);
 
 #endif

@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "base/digest.h"
-#include "base/escape.h"
+#include "base/utf8.h"
 
 enum tiptrue_status tt_exported_new(struct tt_exported **out, struct tiptrue_error *error)
 {

@@ -11,7 +11,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-#include "base/escape.h"
+#include "base/utf8.h"
 #include "export/place.h"
 #include "ingest/archive.h"
 

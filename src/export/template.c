@@ -8,7 +8,7 @@
 
 #include <string.h>
 
-#include "base/escape.h"
+#include "base/utf8.h"
 #include "base/number.h"
 #include "export/exported.h"
 #include "export/field.h"

@@ -9,7 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/escape.h"
 #include "base/number.h"
 #include "base/utf8.h"
 

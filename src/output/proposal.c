@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/escape.h"
+#include "base/utf8.h"
 #include "base/number.h"
 #include "output/json/json_write.h"
 #include "output/output.h"

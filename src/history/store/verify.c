@@ -8,7 +8,7 @@
 
 #include "base/buffer.h"
 #include "base/digest.h"
-#include "base/escape.h"
+#include "base/utf8.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 

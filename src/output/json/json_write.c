@@ -8,7 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/escape.h"
 #include "base/number.h"
 #include "base/utf8.h"
 

@@ -5,7 +5,7 @@
 
 #include "output/output.h"
 
-#include "base/escape.h"
+#include "base/utf8.h"
 #include "base/number.h"
 #include "output/json/json_result.h"
 
