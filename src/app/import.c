@@ -39,6 +39,8 @@ struct importing {
     size_t n_pending, room;
     size_t puts; /* since the last commit */
     bool in_group;
+    struct tiptrue_import_report report; /* of the file that is read */
+    bool ended;                          /* the history itself failed: nothing more can be stored */
 };
 
 static enum tiptrue_status commit(struct importing *importing)
@@ -58,47 +60,46 @@ static enum tiptrue_status commit(struct importing *importing)
     return status;
 }
 
-/* A group is open afterwards. *ended: the history itself failed. */
-static enum tiptrue_status open_group(struct importing *importing, bool *ended)
+/* A group is open afterwards. */
+static enum tiptrue_status open_group(struct importing *importing)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (!importing->in_group) {
         status = tt_store_begin(importing->history, importing->error);
-        *ended = status != TIPTRUE_OK;
+        importing->ended = status != TIPTRUE_OK;
         importing->in_group = status == TIPTRUE_OK;
     }
     return status;
 }
 
-/* Enter a record. *ended: the history itself failed. */
+/* Enter a record. */
 static enum tiptrue_status put(struct importing *importing, const struct tt_record *record,
                                const struct tiptrue_solution *solution, enum tt_put how,
-                               struct tiptrue_import_report *report, bool *ended,
                                struct tiptrue_error *error)
 {
     struct tt_put_outcome outcome;
     enum tiptrue_status status;
 
-    status = open_group(importing, ended);
+    status = open_group(importing);
     if (status != TIPTRUE_OK) {
         return status;
     }
     status = tt_store_put(importing->history, record, solution, how, &outcome, error);
     if (status != TIPTRUE_OK) {
-        *ended = status != TIPTRUE_E_DATA;
+        importing->ended = status != TIPTRUE_E_DATA;
         return status;
     }
-    report->new_runs += outcome.run_is_new;
-    report->known_runs += !outcome.run_is_new;
-    report->new_results += outcome.run_is_new ? 0 : outcome.new_results;
+    importing->report.new_runs += outcome.run_is_new;
+    importing->report.known_runs += !outcome.run_is_new;
+    importing->report.new_results += outcome.run_is_new ? 0 : outcome.new_results;
     importing->puts++;
     if (importing->puts >= GROUP) {
         size_t waiting = importing->n_pending;
         importing->n_pending = 0; /* the reports wait for their own files' end */
         status = commit(importing);
         importing->n_pending = waiting;
-        *ended = status != TIPTRUE_OK;
+        importing->ended = status != TIPTRUE_OK;
     }
     return status;
 }
@@ -153,8 +154,7 @@ static enum tiptrue_status check_log(const char *file, const struct tt_record *r
 
 /* The object ends with a NUL. */
 static enum tiptrue_status put_board(struct importing *importing, struct tt_diagnose *diagnose,
-                                     const char *at, struct tiptrue_import_report *report,
-                                     bool *ended, struct tiptrue_error *error)
+                                     const char *at, struct tiptrue_error *error)
 {
     struct tt_arena arena = {0};
     struct tt_board_record board;
@@ -162,12 +162,12 @@ static enum tiptrue_status put_board(struct importing *importing, struct tt_diag
     enum tiptrue_status status =
         tt_archive_read_board(diagnose, at, at + strlen(at), &arena, &board, error);
 
-    if (status == TIPTRUE_OK && (status = open_group(importing, ended)) == TIPTRUE_OK) {
+    if (status == TIPTRUE_OK && (status = open_group(importing)) == TIPTRUE_OK) {
         status = tt_store_put_board(importing->history, &board, &outcome, error);
-        *ended = status != TIPTRUE_OK && status != TIPTRUE_E_DATA;
+        importing->ended = status != TIPTRUE_OK && status != TIPTRUE_E_DATA;
         importing->puts += status == TIPTRUE_OK;
-        report->new_boards += status == TIPTRUE_OK && outcome.is_new;
-        report->known_boards += status == TIPTRUE_OK && !outcome.is_new;
+        importing->report.new_boards += status == TIPTRUE_OK && outcome.is_new;
+        importing->report.known_boards += status == TIPTRUE_OK && !outcome.is_new;
     }
     tt_arena_clear(&arena);
     return status;
@@ -175,9 +175,7 @@ static enum tiptrue_status put_board(struct importing *importing, struct tt_diag
 
 /* Faults of one object go to the sink; the first one of the file stays in *error. */
 static enum tiptrue_status put_record(struct importing *importing, const char *file,
-                                      struct tt_record *record,
-                                      struct tiptrue_import_report *report, bool *ended,
-                                      struct tiptrue_error *error)
+                                      struct tt_record *record, struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = check_log(file, record, error);
@@ -185,7 +183,7 @@ static enum tiptrue_status put_record(struct importing *importing, const char *f
     status = status == TIPTRUE_OK ? read_results(file, record, &solution, error) : status;
 
     if (status == TIPTRUE_OK) {
-        status = put(importing, record, solution, TT_PUT_MERGED, report, ended, error);
+        status = put(importing, record, solution, TT_PUT_MERGED, error);
     }
     tiptrue_solution_free(solution);
     return status;
@@ -205,13 +203,13 @@ static void count_and_tell(void *context, const struct tiptrue_diagnostic *diagn
  * (@told_before: errors told before that), or, when nothing more can be stored, as the error of the
  * whole call. */
 static void settle(struct importing *importing, const char *file, size_t line,
-                   enum tiptrue_status status, bool ended, size_t told_before,
+                   enum tiptrue_status status, size_t told_before,
                    const struct tiptrue_error *error)
 {
     if (status == TIPTRUE_OK) {
         return;
     }
-    if (ended) {
+    if (importing->ended) {
         tt_fail(importing->error, status, error->file, error->line, error->column, error->hint,
                 "%s", error->text);
     } else if (importing->told == told_before) {
@@ -239,11 +237,9 @@ static bool is_document(const char *schema)
     return false;
 }
 
-/* One JSON object of a file. The status is its own, and is told; *ended: nothing more can be
- * stored. */
+/* One JSON object of a file. The status is its own, and is told. */
 static enum tiptrue_status import_object(struct importing *importing, struct tt_diagnose *diagnose,
-                                         const char *at, const char *end, const char *schema,
-                                         struct tiptrue_import_report *report, bool *ended)
+                                         const char *at, const char *end, const char *schema)
 {
     struct tt_record record = {0};
     struct tiptrue_error error = {0};
@@ -259,16 +255,15 @@ static enum tiptrue_status import_object(struct importing *importing, struct tt_
             record.results[0].added = importing->now;
         }
     } else if (strcmp(schema, "tiptrue.board-record/1") == 0) {
-        status = put_board(importing, diagnose, at, report, ended, &error);
-        settle(importing, diagnose->file, tt_place_at(diagnose, at).line, status, *ended, told,
-               &error);
+        status = put_board(importing, diagnose, at, &error);
+        settle(importing, diagnose->file, tt_place_at(diagnose, at).line, status, told, &error);
         return status;
     } else if (strcmp(schema, "tiptrue.error/1") == 0) {
         tt_note(diagnose, tt_place_at(diagnose, at), NULL,
                 "a run that could not be solved, and has no result");
         return TIPTRUE_OK;
     } else if (is_document(schema) && importing->options->pass_documents) {
-        report->passed = true;
+        importing->report.passed = true;
         return TIPTRUE_OK;
     } else {
         tt_fault(diagnose, tt_place_at(diagnose, at),
@@ -277,9 +272,9 @@ static enum tiptrue_status import_object(struct importing *importing, struct tt_
         return TIPTRUE_E_DATA;
     }
     if (status == TIPTRUE_OK) {
-        status = put_record(importing, diagnose->file, &record, report, ended, &error);
+        status = put_record(importing, diagnose->file, &record, &error);
     }
-    settle(importing, diagnose->file, tt_place_at(diagnose, at).line, status, *ended, told, &error);
+    settle(importing, diagnose->file, tt_place_at(diagnose, at).line, status, told, &error);
     tt_record_clear(&record);
     return status;
 }
@@ -291,13 +286,12 @@ static enum tiptrue_status worse(enum tiptrue_status status, enum tiptrue_status
 
 /* Objects one after the other: one may take several lines, and each begins on a line of its own. */
 static enum tiptrue_status import_json(struct importing *importing, struct tt_diagnose *diagnose,
-                                       char *text, char *end, struct tiptrue_import_report *report,
-                                       bool *ended)
+                                       char *text, char *end)
 {
     enum tiptrue_status worst = TIPTRUE_OK;
     char schema[40];
 
-    for (char *at = text; !*ended;) {
+    for (char *at = text; !importing->ended;) {
         at += strspn(at, " \t\r\n");
         if (at >= end) {
             break;
@@ -310,31 +304,29 @@ static enum tiptrue_status import_json(struct importing *importing, struct tt_di
         }
         char kept = *stop;
         *stop = '\0';
-        worst = worse(worst, import_object(importing, diagnose, at, stop, schema, report, ended));
+        worst = worse(worst, import_object(importing, diagnose, at, stop, schema));
         *stop = kept;
         at = stop;
     }
     return worst;
 }
 
-static enum tiptrue_status import_csv(struct importing *importing, struct tt_diagnose *diagnose,
-                                      struct tiptrue_import_report *report, bool *ended)
+static enum tiptrue_status import_csv(struct importing *importing, struct tt_diagnose *diagnose)
 {
     const char *at = tt_archive_csv_begin(diagnose->text, diagnose->end);
     enum tiptrue_status worst = TIPTRUE_OK;
     bool more = true;
 
-    while (more && !*ended) {
+    while (more && !importing->ended) {
         struct tt_record record = {0};
         struct tiptrue_error error = {0};
         const char *row = at;
         size_t told = importing->told, faults = diagnose->faults;
         enum tiptrue_status status = tt_archive_read_csv(diagnose, &at, &more, &record, &error);
         if (status == TIPTRUE_OK && more) {
-            status = put_record(importing, diagnose->file, &record, report, ended, &error);
+            status = put_record(importing, diagnose->file, &record, &error);
         }
-        settle(importing, diagnose->file, tt_place_at(diagnose, row).line, status, *ended, told,
-               &error);
+        settle(importing, diagnose->file, tt_place_at(diagnose, row).line, status, told, &error);
         tt_record_clear(&record);
         worst = worse(worst, status);
         more = more && diagnose->faults ==
@@ -345,8 +337,7 @@ static enum tiptrue_status import_csv(struct importing *importing, struct tt_dia
 
 /* A run log: solved, and entered with its result. */
 static enum tiptrue_status import_log(struct importing *importing, const char *file,
-                                      struct tt_bytes *bytes, struct tiptrue_import_report *report,
-                                      bool *ended, struct tiptrue_error *error)
+                                      struct tt_bytes *bytes, struct tiptrue_error *error)
 {
     const struct tiptrue_import_options *options = importing->options;
     struct tiptrue_run *run = NULL;
@@ -373,8 +364,7 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
                                 options->pattern, run, solution, options->now_s, error);
     }
     if (status == TIPTRUE_OK) {
-        status =
-            put(importing, &solved.record, solved.solution, TT_PUT_SOLVED, report, ended, error);
+        status = put(importing, &solved.record, solved.solution, TT_PUT_SOLVED, error);
     }
     tt_solved_clear(&solved);
     tiptrue_solution_free(solution);
@@ -384,8 +374,7 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
 
 /* What is in the file, by its content. */
 static enum tiptrue_status import_bytes(struct importing *importing, const char *file,
-                                        struct tt_bytes *bytes,
-                                        struct tiptrue_import_report *report, bool *ended)
+                                        struct tt_bytes *bytes)
 {
     struct tiptrue_error error = {0};
     struct tt_diagnose diagnose;
@@ -396,24 +385,23 @@ static enum tiptrue_status import_bytes(struct importing *importing, const char 
 
     if (kind == TT_ARCHIVE_LOG) {
         size_t told = importing->told;
-        status = import_log(importing, file, bytes, report, ended, &error);
-        settle(importing, file, 0, status, *ended, told, &error);
+        status = import_log(importing, file, bytes, &error);
+        settle(importing, file, 0, status, told, &error);
         return status;
     }
     tt_diagnose_init(&diagnose, &importing->counted, &error, file, text, (size_t)(end - text));
     if (!tt_text_check(&diagnose)) {
         status = TIPTRUE_E_DATA;
     } else if (kind == TT_ARCHIVE_CSV) {
-        status = import_csv(importing, &diagnose, report, ended);
+        status = import_csv(importing, &diagnose);
     } else {
-        status = import_json(importing, &diagnose, text, end, report, ended);
+        status = import_json(importing, &diagnose, text, end);
     }
     tt_bytes_clear(bytes);
     return status;
 }
 
-static enum tiptrue_status note_report(struct importing *importing,
-                                       const struct tiptrue_import_report *report)
+static enum tiptrue_status note_report(struct importing *importing)
 {
     if (importing->n_pending == importing->room) {
         size_t room = 2 * importing->room + 16;
@@ -424,26 +412,26 @@ static enum tiptrue_status note_report(struct importing *importing,
         importing->pending = grown;
         importing->room = room;
     }
-    importing->pending[importing->n_pending++] = *report;
+    importing->pending[importing->n_pending++] = importing->report;
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status import_file(struct importing *importing, const char *path, bool *ended)
+static enum tiptrue_status import_file(struct importing *importing, const char *path)
 {
-    struct tiptrue_import_report report = {.path = tt_bytes_name(path)};
+    const char *file = tt_bytes_name(path);
     struct tiptrue_error error = {0};
     struct tt_bytes bytes = {0};
     size_t told = importing->told;
+    enum tiptrue_status status = tt_bytes_read(path, &bytes, &error);
 
-    report.status = tt_bytes_read(path, &bytes, &error);
-    settle(importing, report.path, 0, report.status, false, told, &error);
-    if (report.status == TIPTRUE_OK) {
-        report.status = import_bytes(importing, report.path, &bytes, &report, ended);
+    importing->report = (struct tiptrue_import_report){.path = file};
+    settle(importing, file, 0, status, told, &error);
+    status = status == TIPTRUE_OK ? import_bytes(importing, file, &bytes) : status;
+    importing->report.status = status;
+    if (!importing->ended && note_report(importing) != TIPTRUE_OK) {
+        importing->ended = true;
     }
-    if (!*ended && note_report(importing, &report) != TIPTRUE_OK) {
-        *ended = true;
-    }
-    return report.status;
+    return status;
 }
 
 enum tiptrue_status tiptrue_history_import(
@@ -461,19 +449,18 @@ enum tiptrue_status tiptrue_history_import(
                                   .context = context,
                                   .error = error != NULL ? error : &own};
     enum tiptrue_status worst = TIPTRUE_OK;
-    bool ended = false;
 
     importing.counted = (struct tiptrue_sink){.told = count_and_tell, .context = &importing};
     tt_time_write(options->now_s, importing.now);
-    for (size_t i = 0; i < n_paths && !ended; i++) {
-        worst = worse(worst, import_file(&importing, paths[i], &ended));
-        if (!ended && (!importing.in_group || importing.puts >= GROUP / 4)) {
+    for (size_t i = 0; i < n_paths && !importing.ended; i++) {
+        worst = worse(worst, import_file(&importing, paths[i]));
+        if (!importing.ended && (!importing.in_group || importing.puts >= GROUP / 4)) {
             enum tiptrue_status status = commit(&importing);
             worst = worse(worst, status);
-            ended = status != TIPTRUE_OK;
+            importing.ended = status != TIPTRUE_OK;
         }
     }
-    if (ended) {
+    if (importing.ended) {
         tt_store_rollback(history);
         worst = worse(worst, importing.error->status);
     } else {
