@@ -22,6 +22,18 @@
 /* What a blob can hold (SQLITE_MAX_LENGTH). */
 #define LARGEST_LOG 1000000000
 
+/* A record on its way in. */
+struct putting {
+    struct tiptrue_history *store;
+    const struct tt_record *record;
+    enum tt_put how;
+    sqlite3_int64 run;             /* its number */
+    struct tt_known_result before; /* the result that counted until now */
+    sqlite3_int64 last; /* the number that the record's last result was given, 0 if it was there */
+    struct tt_put_outcome *outcome;
+    struct tiptrue_error *error;
+};
+
 /* The number of the run @id, 0 if it is not there, and when it was added. */
 static enum tiptrue_status find_run(struct tiptrue_history *store, const char *id,
                                     sqlite3_int64 *run, char since[32], struct tiptrue_error *error)
@@ -41,27 +53,26 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, const char *i
     return status;
 }
 
-static enum tiptrue_status insert_run(struct tiptrue_history *store, const struct tt_record *record,
-                                      sqlite3_int64 *run, struct tiptrue_error *error)
+static enum tiptrue_status insert_run(struct putting *p)
 {
     static const char SQL[] = "INSERT INTO run(id, added) VALUES(?, ?)";
-    enum tiptrue_status status = tt_sql_do(
-        store, SQL, TT_SQL_VALUES(TT_AS_TEXT(record->id), TT_AS_TEXT(record->added)), error);
+    enum tiptrue_status status =
+        tt_sql_do(p->store, SQL,
+                  TT_SQL_VALUES(TT_AS_TEXT(p->record->id), TT_AS_TEXT(p->record->added)), p->error);
 
-    if (status == TIPTRUE_OK) {
-        *run = sqlite3_last_insert_rowid(store->db);
-    }
+    p->run = sqlite3_last_insert_rowid(p->store->db);
+    p->outcome->run_is_new = true;
     return status;
 }
 
-/* Compare the stored log with @log, or (@write) fill it in. *same: whether the bytes are equal. */
-static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64 run,
-                                    struct tt_text log, bool write, bool *same,
-                                    struct tiptrue_error *error)
+/* Compare the stored log with the record's, or (@write) fill it in. *same: whether the bytes are
+ * equal. */
+static enum tiptrue_status pass_log(const struct putting *p, bool write, bool *same)
 {
+    const struct tt_text log = p->record->log;
     sqlite3_blob *blob = NULL;
     char piece[PIECE];
-    int code = sqlite3_blob_open(store->db, "main", "log", "text", run, write, &blob);
+    int code = sqlite3_blob_open(p->store->db, "main", "log", "text", p->run, write, &blob);
 
     *same = code == SQLITE_OK && (size_t)sqlite3_blob_bytes(blob) == log.length;
     for (size_t at = 0; code == SQLITE_OK && *same && at < log.length; at += PIECE) {
@@ -74,59 +85,56 @@ static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64
         }
     }
     sqlite3_blob_close(blob);
-    return tt_sql_fail(store, code, error);
+    return tt_sql_fail(p->store, code, p->error);
 }
 
-static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int64 run,
-                                      struct tt_text log, struct tiptrue_error *error)
+static enum tiptrue_status insert_log(const struct putting *p)
 {
     static const char SQL[] = "INSERT INTO log(run, text) VALUES(?, ?)";
+    const struct tt_text log = p->record->log;
     bool large = log.length > LARGE_LOG, same;
     enum tiptrue_status status =
         log.length > LARGEST_LOG
-            ? tt_sql_fail(store, SQLITE_TOOBIG, error)
-            : tt_sql_do(store, SQL,
-                        TT_SQL_VALUES(TT_AS_INTEGER(run),
+            ? tt_sql_fail(p->store, SQLITE_TOOBIG, p->error)
+            : tt_sql_do(p->store, SQL,
+                        TT_SQL_VALUES(TT_AS_INTEGER(p->run),
                                       large ? TT_AS_ROOM(log.length) : TT_AS_BLOB(log)),
-                        error);
+                        p->error);
 
-    return status == TIPTRUE_OK && large ? pass_log(store, run, log, true, &same, error) : status;
+    return status == TIPTRUE_OK && large ? pass_log(p, true, &same) : status;
 }
 
 /* See to it that the log is there; one that is there already must be the same. */
-static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 run,
-                                   const struct tt_record *record, bool *is_new,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status put_log(const struct putting *p)
 {
     static const char SQL[] = "SELECT 1 FROM log WHERE run = ?";
     bool row, same = true;
 
-    if (record->log.text == NULL) {
+    if (p->record->log.text == NULL) {
         return TIPTRUE_OK;
     }
     enum tiptrue_status status =
-        tt_sql_any(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &row, error);
-    *is_new = status == TIPTRUE_OK && !row;
-    if (status == TIPTRUE_OK && !row) {
-        return insert_log(store, run, record->log, error);
+        tt_sql_any(p->store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(p->run)), &row, p->error);
+    p->outcome->log_is_new = status == TIPTRUE_OK && !row;
+    if (p->outcome->log_is_new) {
+        return insert_log(p);
     }
     if (status == TIPTRUE_OK) {
-        status = pass_log(store, run, record->log, false, &same, error);
+        status = pass_log(p, false, &same);
     }
     if (status == TIPTRUE_OK && !same) {
         status = tt_fail(
-            error, TIPTRUE_E_DATA, store->path, 0, 0,
+            p->error, TIPTRUE_E_DATA, p->store->path, 0, 0,
             "keep both logs, and add a remark line to one of them",
             "run %s is in the history already with another log: two logs have the same digest",
-            record->id);
+            p->record->id);
     }
     return status;
 }
 
 /* The number of the document, entered if it is new; 0 for none. */
-static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_document_kind kind,
-                                        struct tt_text text, sqlite3_int64 *no,
-                                        struct tiptrue_error *error)
+static enum tiptrue_status put_document(const struct putting *p, enum tt_document_kind kind,
+                                        struct tt_text text, sqlite3_int64 *no)
 {
     static const char FIND[] = "SELECT no FROM document WHERE digest = ? AND kind = ? AND text = ?";
     static const char INSERT[] = "INSERT INTO document(digest, kind, text) VALUES(?, ?, ?)";
@@ -141,66 +149,64 @@ static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_d
     }
     tt_digest(text.text, text.length, digest);
     for (int insert = 0; insert < 2 && !row && status == TIPTRUE_OK; insert++) {
-        status = tt_sql_first(store, insert ? INSERT : FIND,
+        status = tt_sql_first(p->store, insert ? INSERT : FIND,
                               TT_SQL_VALUES(TT_AS_TEXT(digest), TT_AS_TEXT(tt_document_words[kind]),
                                             TT_AS_BLOB(text)),
-                              &statement, &row, error);
+                              &statement, &row, p->error);
         if (status == TIPTRUE_OK) {
-            *no = row ? sqlite3_column_int64(statement, 0) : sqlite3_last_insert_rowid(store->db);
+            *no =
+                row ? sqlite3_column_int64(statement, 0) : sqlite3_last_insert_rowid(p->store->db);
             sqlite3_reset(statement);
         }
     }
     return status;
 }
 
-/* Whether a result with this text is there: any, or the result number @only. */
-static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_int64 run,
+/* Whether a result with this text is there: any, or the one that counted until now. */
+static enum tiptrue_status find_result(const struct putting *p,
                                        const struct tt_record_result *result, const char *digest,
-                                       const sqlite3_int64 documents[], sqlite3_int64 only,
-                                       bool *found, struct tiptrue_error *error)
+                                       const sqlite3_int64 documents[], bool *found)
 {
     static const char SQL[] =
         "SELECT 1 FROM result WHERE run = ?1 AND digest = ?2 AND version = ?3 AND json = ?4"
         " AND plate IS ?5 AND machine IS ?6 AND plan IS ?7 AND pattern IS ?8 AND (?9 IS NULL OR no "
         "= ?9)";
 
-    return tt_sql_any(store, SQL,
-                      TT_SQL_VALUES(TT_AS_INTEGER(run), TT_AS_TEXT(digest),
+    return tt_sql_any(p->store, SQL,
+                      TT_SQL_VALUES(TT_AS_INTEGER(p->run), TT_AS_TEXT(digest),
                                     TT_AS_TEXT(result->version), TT_AS_BLOB(result->json),
                                     TT_AS_NUMBER(documents[0]), TT_AS_NUMBER(documents[1]),
                                     TT_AS_NUMBER(documents[2]), TT_AS_NUMBER(documents[3]),
-                                    TT_AS_NUMBER(only)),
-                      found, error);
+                                    TT_AS_NUMBER(p->how == TT_PUT_MERGED ? 0 : p->before.no)),
+                      found, p->error);
 }
 
 /* Whether the run has a result with the documents that it came from. */
-static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_int64 run,
-                                         bool *documented, struct tiptrue_error *error)
+static enum tiptrue_status is_documented(const struct putting *p, bool *documented)
 {
     static const char SQL[] = "SELECT 1 FROM result WHERE run = ? AND plate IS NOT NULL";
 
-    return tt_sql_any(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), documented, error);
+    return tt_sql_any(p->store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(p->run)), documented, p->error);
 }
 
-static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run,
+static enum tiptrue_status insert_result(const struct putting *p,
                                          const struct tt_record_result *result, const char *added,
-                                         const char *digest, const sqlite3_int64 documents[],
-                                         struct tiptrue_error *error)
+                                         const char *digest, const sqlite3_int64 documents[])
 {
     static const char SQL[] = "INSERT INTO result(run, version, added, plate, machine, plan, "
                               "pattern, verdict, digest, json)"
                               " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 
-    return tt_sql_do(store, SQL,
-                     TT_SQL_VALUES(TT_AS_INTEGER(run), TT_AS_TEXT(result->version),
+    return tt_sql_do(p->store, SQL,
+                     TT_SQL_VALUES(TT_AS_INTEGER(p->run), TT_AS_TEXT(result->version),
                                    TT_AS_TEXT(added), TT_AS_NUMBER(documents[0]),
                                    TT_AS_NUMBER(documents[1]), TT_AS_NUMBER(documents[2]),
                                    TT_AS_NUMBER(documents[3]), TT_AS_TEXT(result->verdict),
                                    TT_AS_TEXT(digest), TT_AS_BLOB(result->json)),
-                     error);
+                     p->error);
 }
 
-/* Whether the newest result is of the same documents and the same version. */
+/* Whether the result that counts is of the same documents and the same version. */
 static bool is_repeated(const struct tt_known_result *newest, const struct tt_record_result *result,
                         const sqlite3_int64 documents[])
 {
@@ -208,10 +214,7 @@ static bool is_repeated(const struct tt_known_result *newest, const struct tt_re
            memcmp(newest->documents, documents, sizeof newest->documents) == 0;
 }
 
-static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int64 run,
-                                      const struct tt_record_result *result, enum tt_put how,
-                                      const struct tt_known_result *newest, bool *is_new,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status put_result(struct putting *p, const struct tt_record_result *result)
 {
     sqlite3_int64 documents[TT_DOCUMENT_KINDS];
     char digest[17];
@@ -219,32 +222,35 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
     enum tiptrue_status status = TIPTRUE_OK;
     bool there = false;
 
+    p->last = 0;
     for (int i = 0; i < TT_DOCUMENT_KINDS && status == TIPTRUE_OK; i++) {
-        status = put_document(store, (enum tt_document_kind)i, result->documents[i], &documents[i],
-                              error);
+        status = put_document(p, (enum tt_document_kind)i, result->documents[i], &documents[i]);
     }
     if (status != TIPTRUE_OK) {
         return status;
     }
     tt_digest(result->json.text, result->json.length, digest);
-    if (how == TT_PUT_SOLVED) {
-        there = is_repeated(newest, result, documents);
-    } else if (how == TT_PUT_MERGED || newest->no != 0) {
-        status = find_result(store, run, result, digest, documents,
-                             how == TT_PUT_MERGED ? 0 : newest->no, &there, error);
+    if (p->how == TT_PUT_SOLVED) {
+        there = is_repeated(&p->before, result, documents);
+    } else if (p->how == TT_PUT_MERGED || p->before.no != 0) {
+        status = find_result(p, result, digest, documents, &there);
     }
     if (status == TIPTRUE_OK && !there && documents[0] == 0) {
-        status =
-            is_documented(store, run, &there,
-                          error); /* a bare result adds nothing to one that can be solved again */
+        /* a bare result adds nothing to one that can be solved again */
+        status = is_documented(p, &there);
     }
-    if (how != TT_PUT_MERGED && strcmp(newest->added, added) > 0) {
-        added = newest->added; /* the clock was set back */
+    if (status != TIPTRUE_OK || there) {
+        return status;
     }
-    *is_new = !there;
-    return status == TIPTRUE_OK && !there
-               ? insert_result(store, run, result, added, digest, documents, error)
-               : status;
+    if (p->how != TT_PUT_MERGED && strcmp(p->before.added, added) > 0) {
+        added = p->before.added; /* the clock was set back */
+    }
+    status = insert_result(p, result, added, digest, documents);
+    if (status == TIPTRUE_OK) {
+        p->outcome->new_results++;
+        p->last = sqlite3_last_insert_rowid(p->store->db);
+    }
+    return status;
 }
 
 /* Unless one that is the same in all is there. */
@@ -269,85 +275,64 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
     return status == TIPTRUE_OK && !there ? tt_sql_do(store, INSERT, values, error) : status;
 }
 
-/* *last: the number that the record's last result was given, 0 if it was there already. */
-static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int64 run,
-                                     const struct tt_record *record, enum tt_put how,
-                                     const struct tt_known_result *newest,
-                                     struct tt_put_outcome *outcome, sqlite3_int64 *last,
-                                     struct tiptrue_error *error)
+static enum tiptrue_status put_parts(struct putting *p)
 {
-    enum tiptrue_status status = put_log(store, run, record, &outcome->log_is_new, error);
+    enum tiptrue_status status = put_log(p);
     bool is_new;
 
-    *last = 0;
-
-    for (size_t i = 0; i < record->n_results && status == TIPTRUE_OK; i++) {
-        status = put_result(store, run, &record->results[i], how, newest, &is_new, error);
-        outcome->new_results += status == TIPTRUE_OK && is_new;
-        *last = status == TIPTRUE_OK && is_new ? sqlite3_last_insert_rowid(store->db) : 0;
+    for (size_t i = 0; i < p->record->n_results && status == TIPTRUE_OK; i++) {
+        status = put_result(p, &p->record->results[i]);
     }
-    for (size_t i = 0; i < record->n_exports && status == TIPTRUE_OK; i++) {
-        status = put_export(store, run, &record->exports[i], &is_new, error);
-        outcome->new_exports += status == TIPTRUE_OK && is_new;
+    for (size_t i = 0; i < p->record->n_exports && status == TIPTRUE_OK; i++) {
+        status = put_export(p->store, p->run, &p->record->exports[i], &is_new, p->error);
+        p->outcome->new_exports += status == TIPTRUE_OK && is_new;
     }
     return status;
 }
 
 /* The summary is derived again when the history is opened to write. */
-static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 run,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status put_off(const struct putting *p)
 {
-    static const char LATER[] = "INSERT OR IGNORE INTO pending(run) VALUES(?)";
-    enum tiptrue_status status = tt_sql_do(store, LATER, TT_SQL_VALUES(TT_AS_INTEGER(run)), error);
-
-    return status;
+    return tt_sql_do(p->store, "INSERT OR IGNORE INTO pending(run) VALUES(?)",
+                     TT_SQL_VALUES(TT_AS_INTEGER(p->run)), p->error);
 }
 
-/* When what counts has changed, the summary follows it. @solution is what the result number @last
+/* When what counts has changed, the summary follows it. @solution is what the record's last result
  * says; another one can become the newest only where several bear the same second, and is read when
  * the history is opened to write. */
-static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run,
-                                  const struct tt_known_result *before, sqlite3_int64 last,
-                                  const struct tiptrue_solution *solution,
-                                  struct tiptrue_error *error)
+static enum tiptrue_status follow(const struct putting *p, const struct tiptrue_solution *solution)
 {
     struct tt_known_result newest;
-    enum tiptrue_status status = tt_find_newest(store, run, &newest, error);
+    enum tiptrue_status status = tt_find_newest(p->store, p->run, &newest, p->error);
 
-    if (status != TIPTRUE_OK || newest.no == before->no) {
+    if (status != TIPTRUE_OK || newest.no == p->before.no) {
         return status;
     }
-    if (newest.no != last) {
-        return put_off(store, run, error);
+    if (newest.no != p->last) {
+        return put_off(p);
     }
-    status = tt_summary_write(store, run, newest.no, solution, error);
+    status = tt_summary_write(p->store, p->run, newest.no, solution, p->error);
     /* without the plate held it is derived again from the log, so that runs of a plate are compared
      * by one kind of offset */
-    return status == TIPTRUE_OK && !tt_solution_has_held(solution) ? put_off(store, run, error)
-                                                                   : status;
+    return status == TIPTRUE_OK && !tt_solution_has_held(solution) ? put_off(p) : status;
 }
 
-static enum tiptrue_status put_all(struct tiptrue_history *store, const struct tt_record *record,
-                                   const struct tiptrue_solution *solution, enum tt_put how,
-                                   struct tt_put_outcome *outcome, struct tiptrue_error *error)
+static enum tiptrue_status put_all(struct putting *p, const struct tiptrue_solution *solution)
 {
-    struct tt_known_result newest = {0};
-    sqlite3_int64 run, last;
-    enum tiptrue_status status = find_run(store, record->id, &run, outcome->since, error);
+    enum tiptrue_status status =
+        find_run(p->store, p->record->id, &p->run, p->outcome->since, p->error);
 
-    if (status == TIPTRUE_OK && run == 0) {
-        outcome->run_is_new = true;
-        status = insert_run(store, record, &run, error);
-    } else if (status == TIPTRUE_OK) {
-        status = tt_find_newest(store, run, &newest, error);
+    if (status == TIPTRUE_OK) {
+        status =
+            p->run == 0 ? insert_run(p) : tt_find_newest(p->store, p->run, &p->before, p->error);
     }
     if (status == TIPTRUE_OK) {
-        status = put_parts(store, run, record, how, &newest, outcome, &last, error);
+        status = put_parts(p);
     }
     if (status == TIPTRUE_OK) {
-        tt_copy_word(outcome->superseded, newest.added);
-        tt_copy_word(outcome->superseded_version, newest.version);
-        status = follow(store, run, &newest, last, solution, error);
+        tt_copy_word(p->outcome->superseded, p->before.added);
+        tt_copy_word(p->outcome->superseded_version, p->before.version);
+        status = follow(p, solution);
     }
     return status;
 }
@@ -358,6 +343,8 @@ enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_
 {
     bool own = !store->in_group;
     struct tt_put_outcome made = {0};
+    struct putting putting = {
+        .store = store, .record = record, .how = how, .outcome = &made, .error = error};
 
     if (solution->least_squares) {
         return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0,
@@ -372,7 +359,7 @@ enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_
     if (status != TIPTRUE_OK) {
         return status;
     }
-    status = put_all(store, record, solution, how, &made, error);
+    status = put_all(&putting, solution);
     if (status == TIPTRUE_OK) {
         status = own ? tt_store_commit(store, error) : tt_sql_run(store, "RELEASE put", error);
     }
