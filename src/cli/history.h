@@ -40,15 +40,6 @@ int cli_history_show(int argc, char *argv[]);
 int cli_history_import(int argc, char *argv[]);
 int cli_history_say(int argc, char *argv[]);
 
-/* Where the history is. */
-
-/* The path of the history into *path, for free(): @named, or, where that is NULL,
- * tiptrue/history.db below $XDG_DATA_HOME (only if it is absolute, as the XDG Base Directory
- * Specification wants it), else below ~/.local/share. @make: the folders of the latter are made
- * where they are missing, for their owner only. TIPTRUE_E_USAGE: nothing says where it is. */
-enum tiptrue_status cli_history_place(const char *named, bool make, char **path,
-                                      struct tiptrue_error *error);
-
 /* Seconds since 1970-01-01T00:00:00Z. */
 double cli_now_s(void);
 

@@ -335,6 +335,41 @@ static void take_list(const struct reading *reading, size_t row, const char *arg
     cli_list_add(state, (const char ***)(void *)(reading->into[row] + o->at), n, argument);
 }
 
+double cli_number(struct argp_state *state, const char *option, const char *text,
+                  const char **behind)
+{
+    size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
+    char *end = (char *)text;
+    double value = strtod(text, &end);
+
+    if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
+        cli_usage(state, "%s '%s': a number is expected", option, text);
+    }
+    *behind = end;
+    return value;
+}
+
+/* Seconds of "90s", "30min", "12h" or "2d", more than 0; else a usage error that names @option. */
+static double age_s(struct argp_state *state, const char *option, const char *text)
+{
+    static const struct {
+        const char *unit;
+        double seconds;
+    } UNITS[] = {{"s", 1.0}, {"min", 60.0}, {"h", 3600.0}, {"d", 86400.0}};
+    const char *unit;
+    double value = cli_number(state, option, text, &unit);
+
+    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
+        if (strcmp(unit, UNITS[i].unit) == 0 && value > 0.0) {
+            return value * UNITS[i].seconds;
+        }
+    }
+    cli_usage(state,
+              "%s '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
+              option, text);
+    return 0.0;
+}
+
 static void take_number(const struct cli_option *o, void *to, const char *argument,
                         struct argp_state *state)
 {
@@ -346,7 +381,7 @@ static void take_number(const struct cli_option *o, void *to, const char *argume
     } else if (o->form == CLI_LENGTH) {
         *(double *)to = cli_length_mm(state, name, argument);
     } else {
-        *(double *)to = cli_age_s(state, name, argument);
+        *(double *)to = age_s(state, name, argument);
     }
 }
 
@@ -441,38 +476,4 @@ bool cli_read(const struct cli_syntax *syntax, int argc, char *argv[], void *inp
         add_rows(&reading, syntax->shared->options, syntax->shared_at, options, &n);
     }
     return cli_parse(&argp, argc, argv, 0, &reading);
-}
-
-double cli_number(struct argp_state *state, const char *option, const char *text,
-                  const char **behind)
-{
-    size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
-    char *end = (char *)text;
-    double value = strtod(text, &end);
-
-    if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
-        cli_usage(state, "%s '%s': a number is expected", option, text);
-    }
-    *behind = end;
-    return value;
-}
-
-double cli_age_s(struct argp_state *state, const char *option, const char *text)
-{
-    static const struct {
-        const char *unit;
-        double seconds;
-    } UNITS[] = {{"s", 1.0}, {"min", 60.0}, {"h", 3600.0}, {"d", 86400.0}};
-    const char *unit;
-    double value = cli_number(state, option, text, &unit);
-
-    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
-        if (strcmp(unit, UNITS[i].unit) == 0 && value > 0.0) {
-            return value * UNITS[i].seconds;
-        }
-    }
-    cli_usage(state,
-              "%s '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
-              option, text);
-    return 0.0;
 }

@@ -131,7 +131,4 @@ double cli_length_mm(struct argp_state *state, const char *option, const char *t
 double cli_number(struct argp_state *state, const char *option, const char *text,
                   const char **behind);
 
-/* Seconds of "90s", "30min", "12h" or "2d", more than 0; else a usage error that names @option. */
-double cli_age_s(struct argp_state *state, const char *option, const char *text);
-
 #endif

@@ -132,7 +132,8 @@ bool tt_sql_row(struct tiptrue_history *store, sqlite3_stmt *statement, enum tip
     return row;
 }
 
-enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement,
+/* To its end, for what gives no row. */
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement,
                                   struct tiptrue_error *error)
 {
     enum tiptrue_status status = TIPTRUE_OK;
@@ -206,7 +207,7 @@ enum tiptrue_status tt_sql_do(struct tiptrue_history *store, const char *sql,
     sqlite3_stmt *statement;
     enum tiptrue_status status = tt_sql_ask(store, sql, values, &statement, error);
 
-    return status == TIPTRUE_OK ? tt_sql_finish(store, statement, error) : status;
+    return status == TIPTRUE_OK ? finish(store, statement, error) : status;
 }
 
 enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,

@@ -42,9 +42,6 @@ TT_MUST_USE enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlit
  * or there is none. */
 bool tt_sql_row(struct tiptrue_history *store, sqlite3_stmt *statement, enum tiptrue_status *status,
                 struct tiptrue_error *error);
-/* To its end, for what gives no row. */
-TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tiptrue_history *store,
-                                              sqlite3_stmt *statement, struct tiptrue_error *error);
 /* Statements without values, one or more. */
 TT_MUST_USE enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
                                            struct tiptrue_error *error);
