@@ -253,6 +253,7 @@ test_data = \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/select.txt \
   tests/unit/adjust/views.txt \
+  tests/unit/formats/keys.txt \
   tests/unit/history/evidence.txt \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \

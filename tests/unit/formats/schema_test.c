@@ -2,7 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* The field tables of result, machine, plate and plan and docs/schema say the same: keys, forms,
  * words, what is required of input. Key by key, so that a key that only one of the two has is
- * named. */
+ * named. Bounds and factors of the keys stand in keys.txt beside this file (recorded.h): a document
+ * read otherwise than before is a change for users. */
 #include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +13,7 @@
 
 #include "formats/result.h"
 #include "ingest/bytes.h"
+#include "recorded.h"
 
 static cJSON *schema;
 
@@ -202,6 +204,50 @@ START_TEST(no_table_has_a_key_twice)
 }
 END_TEST
 
+/* Bounds, factors and what is held for another unit, key by key, of every table. */
+static void put_table(struct tt_buffer *to, const struct tt_keys *keys, const char *at, int depth)
+{
+    for (size_t i = 0; i < keys->n; i++) {
+        const struct tt_key *key = &keys->list[i];
+        char inner[256];
+        snprintf(inner, sizeof inner, "%s/%s", at, key->key);
+        if (key->bounds != NULL || key->per != 0 || key->times != 0 || key->large != 0) {
+            tt_buffer_printf(to, "%s:", inner);
+            if (key->bounds != NULL) {
+                tt_buffer_printf(to, "%s", key->bounds->above ? " above" : " from");
+                recorded_put(to, key->bounds->lowest);
+                recorded_put(to, key->bounds->highest);
+            }
+            tt_buffer_printf(to, " factors");
+            recorded_put(to, key->per);
+            recorded_put(to, key->times);
+            recorded_put(to, key->large);
+            tt_buffer_putc(to, '\n');
+        }
+        if (key->inner != NULL && depth < 6) {
+            put_table(to, key->inner, inner, depth + 1);
+        }
+    }
+}
+
+START_TEST(bounds_and_factors)
+{
+    static const struct {
+        const char *name;
+        const struct tt_keys *keys;
+    } TABLES[] = {{"result", &tt_result_keys}, {"machine", &tt_machine_keys},
+                  {"plate", &tt_plate_keys},   {"plan", &tt_plan_keys},
+                  {"truth", &tt_truth_keys},   {"record", &tt_record_keys}};
+    struct tt_buffer found = {0};
+
+    for (size_t t = 0; t < sizeof TABLES / sizeof TABLES[0]; t++) {
+        put_table(&found, TABLES[t].keys, TABLES[t].name, 0);
+    }
+    recorded_compare(&found, "tests/unit/formats/keys.txt", 0);
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("schema");
@@ -209,6 +255,7 @@ int main(void)
 
     tcase_add_test(tcase, the_tables_and_the_schemas_have_the_same_keys);
     tcase_add_test(tcase, no_table_has_a_key_twice);
+    tcase_add_test(tcase, bounds_and_factors);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
