@@ -214,6 +214,13 @@ START_TEST(no_sighting)
     solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_UPDATE);
     ck_assert_int_eq(scene_finding(solution, TT_FINDING_PRIOR_BOUND)->severity, TIPTRUE_WARNING);
     tiptrue_solution_free(solution);
+    /* to 50 um, the bound where no limit is stated */
+    s.u_mark = 0.0497;
+    solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_UPDATE);
+    tiptrue_solution_free(solution);
+    s.u_mark = 0.0503;
+    solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
 }
 END_TEST
 

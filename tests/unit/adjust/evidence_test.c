@@ -147,6 +147,102 @@ static void put_explanation(struct tt_buffer *to, const struct tt_explanation *e
     }
 }
 
+static void put_cov(struct tt_buffer *to, struct tt_cov2 cov)
+{
+    recorded_put(to, 1e6 * cov.xx_mm2);
+    recorded_put(to, 1e6 * cov.xy_mm2);
+    recorded_put(to, 1e6 * cov.yy_mm2);
+}
+
+static void put_tip(struct tt_buffer *to, const struct tiptrue_solution *s,
+                    const struct tt_tip_result *t)
+{
+    const double numbers[] = {t->dof,
+                              t->same_plate_dof,
+                              t->factor,
+                              t->same_plate_factor,
+                              1e3 * t->expanded_y_mm,
+                              1e3 * t->same_plate_expanded_x_mm,
+                              1e3 * t->common_u_x_mm,
+                              1e3 * t->common_u_y_mm,
+                              1e3 * t->region.semi_major_mm,
+                              t->region.angle_rad,
+                              1e3 * t->same_plate_region.semi_minor_mm,
+                              1e3 * t->eccentricity_mm,
+                              1e3 * t->u_eccentricity_mm,
+                              1e3 * t->u_runout_angle_rad,
+                              t->runout_dof,
+                              t->runout_factor,
+                              1e3 * t->u_contact_radius_mm,
+                              t->radius_dof,
+                              t->radius_factor,
+                              1e3 * t->same_plate_u_radius_mm,
+                              t->prior_share};
+
+    tt_buffer_printf(to, "tip");
+    recorded_put(to, t->held.x_mm);
+    recorded_put(to, t->held.y_mm);
+    put_cov(to, t->cov);
+    put_cov(to, t->same_plate_cov);
+    put_cov(to, t->same_plate_touch);
+    put_cov(to, t->same_plate_sight);
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        recorded_put(to, numbers[i]);
+    }
+    for (size_t i = 0; i < s->n_features && t->plate_effect_x != NULL; i++) {
+        recorded_put(to, t->plate_effect_x[i]);
+        recorded_put(to, t->plate_effect_y[i]);
+    }
+    for (size_t i = 0; i < t->n_budget; i++) {
+        recorded_put(to, 1e3 * t->budget[i].u_x_mm);
+        recorded_put(to, 1e3 * t->budget[i].u_y_mm);
+        recorded_put(to, t->budget[i].dof);
+    }
+    tt_buffer_putc(to, '\n');
+}
+
+/* What the program makes of it, numbers that it does not print among them. */
+static void put_solution(struct tt_buffer *to, const struct scene *scene,
+                         const struct scene_rows *rows)
+{
+    struct tiptrue_solution *s = scene_solve(scene, rows, false);
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        put_tip(to, s, &s->tips[i]);
+    }
+    tt_buffer_printf(to, "edges");
+    for (size_t i = 0; i < s->n_edges; i++) {
+        const struct tt_edge_result *e = &s->edges[i];
+        recorded_put(to, 1e3 * e->shift_mm);
+        recorded_put(to, 1e3 * e->u_shift_mm);
+        recorded_put(to, 1e3 * e->mean_residual_mm);
+        recorded_put(to, 1e3 * e->straightness_mm);
+        recorded_put(to, 1e3 * e->unseen_shift_mm);
+        recorded_put(to, 1e3 * e->unseen_effect_mm);
+    }
+    tt_buffer_printf(to, "\nmarks");
+    for (size_t i = 0; i < s->n_marks; i++) {
+        recorded_put(to, 1e3 * s->marks[i].unseen_shift_mm);
+        recorded_put(to, 1e3 * s->marks[i].unseen_effect_mm);
+    }
+    tt_buffer_printf(to, "\nrun");
+    recorded_put(to, 1e3 * s->u_touch_mm);
+    recorded_put(to, s->dof_touch);
+    recorded_put(to, 1e3 * s->own_touch_mm);
+    recorded_put(to, 1e3 * s->own_sighting_mm);
+    recorded_put(to, s->own_sighting_dof);
+    recorded_put(to, 1e6 * s->poses[0].u_yaw_rad);
+    recorded_put(to, 1e3 * s->u_lost_motion_mm);
+    recorded_put(to, 1e3 * s->u_latency_s);
+    tt_buffer_printf(to, "\nfindings");
+    for (size_t i = 0; i < s->n_findings; i++) {
+        tt_buffer_printf(to, " %s/%d", tt_finding_name(s->findings[i].code),
+                         (int)s->findings[i].severity);
+    }
+    tt_buffer_putc(to, '\n');
+    tiptrue_solution_free(s);
+}
+
 /* Of the run: all touches, three rotations only, four edges only. */
 enum design { ALL, FEW, FOUR_EDGES, DESIGN_KINDS };
 static const char *const DESIGNS[] = {"all touches", "few touches", "four edges"};
@@ -187,6 +283,7 @@ static void judge(int what, enum design design, struct tt_buffer *to)
     search.least_squares = fit;
     ck_assert_int_eq(tt_explain(&search, &explanation), TIPTRUE_OK);
     put_explanation(to, &explanation, read.run->n_observations, model->n_blocks);
+    put_solution(to, &s, &rows);
     free(model);
     free(fit);
     tt_arena_clear(&arena);

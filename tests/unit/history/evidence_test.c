@@ -56,6 +56,7 @@ static const int CASES[] = {0,
                             DRIFT | SEAT,
                             WEAR | APART,
                             PLATES | WARMTH | SEAT,
+                            WARMTH | HEIGHTS,
                             SWING | CAMERA,
                             LATEST | WANDERS,
                             LATEST | HEIGHTS | APART,
@@ -428,6 +429,25 @@ static void put_trend(struct tt_buffer *to, const struct tt_series *series)
         }
         tt_buffer_putc(to, '\n');
     }
+    const double numbers[] = {trend->pose_drifts,
+                              trend->has_season,
+                              trend->has_temperature,
+                              1e3 * trend->temperature_x_mm_per_K,
+                              1e3 * trend->temperature_y_mm_per_K,
+                              1e3 * trend->u_temperature_x_mm_per_K,
+                              1e3 * trend->u_temperature_y_mm_per_K,
+                              1e3 * trend->height_mm_per_K,
+                              1e3 * trend->u_height_mm_per_K};
+    tt_buffer_printf(to, "trend");
+    for (size_t n = 0; n < sizeof numbers / sizeof numbers[0]; n++) {
+        recorded_put(to, numbers[n]);
+    }
+    for (size_t i = 0; i < trend->n_edges; i++) {
+        recorded_put(to, 1e3 * trend->edges[i].last_mm);
+        recorded_put(to, 1e3 * trend->edges[i].drift_mm_per_week);
+        recorded_put(to, 1e3 * trend->edges[i].u_drift_mm_per_week);
+    }
+    tt_buffer_putc(to, '\n');
     for (size_t i = 0; i < trend->n_tracks; i++) {
         const struct tt_trend_track *t = &trend->tracks[i];
         tt_buffer_printf(to, "track %d", (int)t->kind);
