@@ -140,6 +140,7 @@ def check_ready(tally, folder):
     tally.check(found["confirmed"]["started"] == "2026-04-16T07:40:00Z" and found["confirmed"]["parts"] == 48
                 and found["last_board"] == found["confirmed"] and found["written_since_confirmed"] is False,
                 f"ready: {found['confirmed']}")
+    check_written_since(tally, folder)
     board(folder, "later.csv", "2026-04-18T07:40:00Z", off=(-0.06, 0.0), parts=30, seed=3)
     place(folder, "later.csv", status=10, tally=tally)
     board(folder, "future.csv", "2096-04-18T07:40:00Z", seed=4)
@@ -148,6 +149,26 @@ def check_ready(tally, folder):
     text = " ".join(done.stdout.split())
     tally.check("the board of 2026-04-18 07:40Z, 30 parts, shows the calibration off" in text
                 and "confirmed by 48 parts on 2026-04-16 07:40Z" in text, f"ready: {text}")
+
+
+def check_written_since(tally, folder):
+    """In a history beside it an offset is written into a configuration: that was after the board."""
+    (folder / "w.db").write_bytes((folder / "h.db").read_bytes())
+    machine = json.loads((folder / "machine.json").read_text())
+    for tip in machine["tips"]:
+        tip.pop("offset", None)
+    (folder / "without.json").write_text(json.dumps(machine))
+    call(folder, "solve", "-q", "--history=w.db", "--plate=plate.json", "--machine=without.json", "run-8.csv", status=10, tally=tally)
+    run = next(line for line in reversed(lines_of(folder, "history", "list", "--json", "--history", "w.db")) if "tips" in line)
+    fine = next(tip for tip in run["tips"] if tip["tip"] == "fine")
+    (folder / "w.ini").write_text(f"[fine]\nx = {fine['offset_mm']['x'] + 0.013:.5f}\n")
+    call(folder, "export", "--into=w.ini", "--put=fine.offset.x:.5=fine.x", "--tip=fine", "--history=w.db", run["id"], tally=tally)
+    files = ["--history", "w.db", "--plate", "plate.json", "--machine", "machine.json"]
+    call(folder, "ready", *files, "--json", "ready.json", "run-8.csv")
+    found = json.loads((folder / "ready.json").read_text())
+    tally.check(found["written_since_confirmed"] is True, f"ready, after an export: {found['written_since_confirmed']}")
+    text = " ".join(call(folder, "ready", *files, "--plain", "run-8.csv").stdout.split())
+    tally.check("offsets were written since then" in text, f"ready, after an export: {text}")
 
 
 def check_export(tally, folder):
