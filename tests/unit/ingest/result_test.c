@@ -54,6 +54,56 @@ START_TEST(written_and_read_it_is_the_same)
 }
 END_TEST
 
+/* A height with all that may be said of it; its face runout as a vector too. */
+START_TEST(heights_come_back)
+{
+    struct sample sample;
+    struct tt_height_result height = {.touches = 18,
+                                      .used = 17,
+                                      .determined = true,
+                                      .value_mm = -20.7031,
+                                      .u_mm = 0.0062,
+                                      .expanded_mm = 0.0131,
+                                      .dof = 23.7,
+                                      .factor = 2.066,
+                                      .same_plate_u_mm = 0.0011,
+                                      .same_plate_expanded_mm = 0.0023,
+                                      .has_face_runout = true,
+                                      .face_amplitude_mm = 0.0123,
+                                      .u_face_amplitude_mm = 0.0009,
+                                      .face_angle_rad = tt_rad_from_deg(137.4),
+                                      .has_present = true,
+                                      .present_mm = -20.7121,
+                                      .change_mm = 0.009,
+                                      .change_u_mm = 0.0017,
+                                      .change_dof = 19.3,
+                                      .p_unchanged = 0.0417,
+                                      .has_conformity = true,
+                                      .permitted_error_mm = 0.02,
+                                      .p_conforming = 0.967,
+                                      .has_verdict = true,
+                                      .verdict = TIPTRUE_UPDATE};
+    struct tt_buffer text = {0}, told = {0};
+    struct tiptrue_solution *back = NULL;
+
+    sample_one_tip(&sample);
+    sample.tips[0].height = &height;
+    sample.solution.heights = 18;
+    check_same_again(&sample.solution);
+    tt_output_json(&sample.solution, &(struct tiptrue_text_options){0}, &text);
+    ck_assert_int_eq(read_text(text.text, &back, &told), TIPTRUE_OK);
+    const struct tt_height_result *read = back->tips[0].height;
+    ck_assert(read != NULL && read->has_face_runout && read->touches == 18 && read->used == 17);
+    ck_assert_double_eq_tol(read->face_runout.x_mm, 0.0123 * cos(tt_rad_from_deg(137.4)), 1e-9);
+    ck_assert_double_eq_tol(read->face_runout.y_mm, 0.0123 * sin(tt_rad_from_deg(137.4)), 1e-9);
+    ck_assert_double_eq_tol(read->u_face_amplitude_mm, 0.0009, 1e-12);
+    ck_assert_double_eq_tol(read->same_plate_u_mm, 0.0011, 1e-12);
+    tiptrue_solution_free(back);
+    tt_buffer_clear(&text);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
 #define RUN                                                                                        \
     "\"schema\": \"tiptrue.result/1\", \"run\": {\"id\": \"00000000000000a7\"}, \"verdict\": "     \
     "\"keep\""
@@ -301,6 +351,7 @@ int main(void)
     Suite *suite = suite_create("ingest/result");
     TCase *tcase = tcase_create("all");
     tcase_add_test(tcase, written_and_read_it_is_the_same);
+    tcase_add_test(tcase, heights_come_back);
     tcase_add_test(tcase, a_tip_of_the_fewest_words);
     tcase_add_test(tcase, a_source_has_one_line_in_the_budget);
     tcase_add_test(tcase, faults_are_told_with_their_place);
