@@ -158,7 +158,8 @@ def check_written_since(tally, folder):
     for tip in machine["tips"]:
         tip.pop("offset", None)
     (folder / "without.json").write_text(json.dumps(machine))
-    call(folder, "solve", "-q", "--history=w.db", "--plate=plate.json", "--machine=without.json", "run-8.csv", status=10, tally=tally)
+    call(folder, "solve", "-q", "--history=w.db", "--plate=plate.json", "--machine=without.json", "run-8.csv", status=10,
+         tally=tally)
     run = next(line for line in reversed(lines_of(folder, "history", "list", "--json", "--history", "w.db")) if "tips" in line)
     fine = next(tip for tip in run["tips"] if tip["tip"] == "fine")
     (folder / "w.ini").write_text(f"[fine]\nx = {fine['offset_mm']['x'] + 0.013:.5f}\n")
