@@ -57,7 +57,6 @@ static enum tiptrue_status count_entry(void *context, const struct tt_record_ent
 static enum tiptrue_status note_board(void *context, const struct tt_board_record *board)
 {
     struct out *out = context;
-
     struct tt_board_record *to =
         tt_arena_more(&out->arena, &out->board, &out->n_boards, sizeof *to);
 
@@ -65,16 +64,7 @@ static enum tiptrue_status note_board(void *context, const struct tt_board_recor
         return tt_fail_memory(out->error);
     }
     *to = *board;
-    const char **const words[] = {&to->machine, &to->started, &to->added, &to->judged,
-                                  &to->version, &to->verdict, &to->run};
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        const char *from = *words[i];
-        *words[i] = from != NULL ? tt_arena_copy(&out->arena, from) : NULL;
-        if (from != NULL && *words[i] == NULL) {
-            return tt_fail_memory(out->error);
-        }
-    }
-    return TIPTRUE_OK;
+    return tt_board_record_keep(to, &out->arena) ? TIPTRUE_OK : tt_fail_memory(out->error);
 }
 
 /* The boards before @time_s that are still to be listed. */

@@ -15,3 +15,19 @@ void tt_record_clear(struct tt_record *record)
     tt_arena_clear(&record->arena);
     *record = (struct tt_record){0};
 }
+
+bool tt_board_record_keep(struct tt_board_record *record, struct tt_arena *arena)
+{
+    const char **const words[] = {&record->machine, &record->started, &record->added,
+                                  &record->judged,  &record->version, &record->verdict,
+                                  &record->run};
+    bool good = true;
+
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        if (*words[i] != NULL) {
+            *words[i] = tt_arena_copy(arena, *words[i]);
+            good = good && *words[i] != NULL;
+        }
+    }
+    return good;
+}

@@ -102,4 +102,8 @@ struct tt_board_record {
     struct tt_text said;  /* the same for a person */
 };
 
+/* Let its words, which it borrowed, live in @arena; false: no memory. The texts stay where they
+ * are. */
+bool tt_board_record_keep(struct tt_board_record *record, struct tt_arena *arena);
+
 #endif

@@ -174,12 +174,6 @@ tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *quer
     return status;
 }
 
-static bool copy_word(struct tt_arena *arena, const char **word)
-{
-    *word = tt_arena_copy_text(arena, *word, strlen(*word));
-    return *word != NULL;
-}
-
 static bool copy_text(struct tt_arena *arena, sqlite3_stmt *from, int column, struct tt_text *text)
 {
     struct tt_text of = tt_sql_column_text(from, column);
@@ -207,14 +201,10 @@ enum tiptrue_status tt_store_load_board(struct tiptrue_history *store, const cha
         return status;
     }
     fill(statement, board);
-    const char **const words[] = {&board->machine, &board->started, &board->added, &board->judged,
-                                  &board->version, &board->verdict, &board->run};
-    bool good = copy_text(arena, statement, AFTER_COLUMNS, &board->table) &&
+    bool good = tt_board_record_keep(board, arena) &&
+                copy_text(arena, statement, AFTER_COLUMNS, &board->table) &&
                 copy_text(arena, statement, AFTER_COLUMNS + 1, &board->json) &&
                 copy_text(arena, statement, AFTER_COLUMNS + 2, &board->said);
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        good = good && (*words[i] == NULL || copy_word(arena, words[i]));
-    }
     sqlite3_reset(statement);
     return good ? TIPTRUE_OK : tt_fail_memory(error);
 }
