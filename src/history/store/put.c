@@ -6,7 +6,6 @@
  */
 #include "config.h"
 
-#include <stdio.h>
 #include <string.h>
 
 #include "base/digest.h"
