@@ -54,7 +54,7 @@ KNOWN = pathlib.Path(__file__).with_name("known.txt")
 SHARED_HELPERS = ["tests/unit/adjust/scene.c", "tests/unit/adjust/scene_files.c"]
 PROGRAMS = ["tests/history/fill_history"]
 # tests through which requests for memory pass: these hold the library themselves
-WRAPPED = re.compile(r"tests/fault/\w+_memory_test")
+WRAPPED = re.compile(r"tests/fault/(?:\w+_)?memory_test")
 WRAP = "-Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get"
 # processor time with gcov, s: of a test that takes part, and of all that are shown one fault
 SLOW = 25.0
