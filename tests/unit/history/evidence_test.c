@@ -519,6 +519,46 @@ static void put_steps(struct tt_buffer *to)
     }
 }
 
+/* A step of the camera's turn beside one of the offsets: of all tips, or of the only one. */
+START_TEST(a_camera_that_turned_with_the_offsets)
+{
+    static const struct {
+        size_t tips, tip, from; /* of the trend; that moved; at which run */
+        bool with;
+    } STEPS[] = {{1, 0, 13, true},
+                 {2, 0, 13, false},
+                 {2, TT_NONE, 13, true},
+                 {2, TT_NONE, 12, false},
+                 {2, TT_NONE, 14, false}};
+
+    for (size_t k = 0; k < sizeof STEPS / sizeof STEPS[0]; k++) {
+        struct weeks w = {.tips = STEPS[k].tips, .runs = 20, .touch_mm = 0.001};
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        gsl_rng_set(rng, 5);
+        weeks_draw(&w, rng, &series);
+        for (size_t i = 0; i < series.n_runs; i++) {
+            series.runs[i].machine[TT_SERIES_TURN] = 0.02 + (i >= 13 ? 0.005 : 0);
+            series.runs[i].u_machine[TT_SERIES_TURN] = 1e-4;
+        }
+        struct tt_trend_change change = {.tip = STEPS[k].tip,
+                                         .has_shift = true,
+                                         .after_s = series.runs[STEPS[k].from - 1].time_s,
+                                         .before_s = series.runs[STEPS[k].from].time_s};
+        struct tiptrue_trend trend = {.n_tips = STEPS[k].tips, .changes = &change, .n_changes = 1};
+        ck_assert_int_eq(tt_machine_events(&trend, &series), TIPTRUE_OK);
+        ck_assert_uint_eq(trend.n_events, 1);
+        ck_assert_int_eq(trend.events[0].code, TT_EVENT_CAMERA_TURNED);
+        ck_assert_double_eq_tol(trend.events[0].change, 0.005, 1e-12);
+        ck_assert_msg(trend.events[0].with_offsets == STEPS[k].with, "case %zu", k);
+        tt_arena_clear(&trend.arena);
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+}
+END_TEST
+
 START_TEST(as_before)
 {
     struct tt_buffer found = {0};
@@ -551,6 +591,7 @@ int main(void)
     TCase *tcase = tcase_create("evidence");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, as_before);
+    tcase_add_test(tcase, a_camera_that_turned_with_the_offsets);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
