@@ -20,7 +20,7 @@
  * are at each: touches that are late alike at one rotation look like one. There its evidence, of
  * all sets, must lead by these ln odds over that of late touches in its place. */
 #define FACE_ROTATIONS 3
-#define FACE_OVER_LATE 2.5
+#define FACE_OVER_LATE 3.0
 #define FACE_SAME_COSINE 0.9998 /* of the angle between rotations that are one: 0.02 rad */
 /* A tip whose face runs out does so in all its runs: that few tips have it says nothing for this
  * one, so that for the heights it is so many times as probable, with any tip. */
