@@ -236,6 +236,7 @@ struct tiptrue_exported {
     bool nothing_needed; /* the verdict is keep: nothing was written */
     size_t n_files;      /* written */
     const struct tiptrue_export_file *files;
+    bool heights_left; /* a height is to be updated that has no place */
 };
 
 /* Write a solution's numbers into a machine's configuration: only the bytes of the values change,
@@ -243,8 +244,7 @@ struct tiptrue_exported {
  * whose verdict is keep stay as they are. TIPTRUE_E_USAGE: a field or place cannot be read.
  * TIPTRUE_E_DATA: a guard stands in the way (all are told to the sink), or the run does not
  * determine what is asked for. TIPTRUE_E_CONFIG: a place is not exactly one number. TIPTRUE_E_IO:
- * the file is locked, was changed meanwhile, or cannot be written. Whatever fails, a configuration
- * is whole. */
+ * the file is locked, was changed meanwhile, or cannot be written. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
                                                     const struct tiptrue_export_options *options,
                                                     const struct tiptrue_sink *sink,

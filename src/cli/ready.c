@@ -183,8 +183,8 @@ static int update(struct cli_ready_job *job)
         status = may_write(job) ? write_it(job, false) : EX_DATAERR;
         return cli_worse(status, show(job, quiet));
     }
-    status = show(job, quiet);
-    status = cli_worse(status, write_it(job, true));
+    status = write_it(job, true);
+    status = cli_worse(status, show(job, quiet));
     if (status != EX_OK) {
         return status;
     }

@@ -180,6 +180,7 @@ enum tiptrue_status tt_export_check_places(struct tt_export_job *job, struct tip
         }
         if (tt_height_waits(tip) && !has_height_place(job, tip)) {
             tt_guard_height_places(&job->guards, tip);
+            job->out->heights_left = true;
         }
         if (tip->offset_verdict != TIPTRUE_UPDATE) {
             continue;

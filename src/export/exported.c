@@ -88,7 +88,7 @@ enum tiptrue_status tt_exported_finish(struct tt_exported *out, enum tiptrue_sta
         return status;
     }
     out->public = (struct tiptrue_exported){out->text.text, out->text.length, out->nothing_needed,
-                                            out->n_files, out->files};
+                                            out->n_files, out->files, out->heights_left};
     *exported = &out->public;
     return TIPTRUE_OK;
 }

@@ -12,7 +12,7 @@
 struct tt_exported {
     struct tiptrue_exported public; /* first: the caller's pointer is to it */
     struct tt_buffer text;
-    bool nothing_needed;
+    bool nothing_needed, heights_left;
     struct tiptrue_export_file *files; /* in the arena */
     size_t n_files;
     struct tt_arena arena;

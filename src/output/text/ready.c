@@ -316,30 +316,38 @@ static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
     tt_page_say(page, 4);
 }
 
+static void add_written(struct tt_buffer *words, const struct tiptrue_exported *exported)
+{
+    tt_buffer_puts(words, "written into ");
+    for (size_t i = 0; i < exported->n_files; i++) {
+        tt_buffer_printf(words, "%s%s", i > 0 ? ", " : "", exported->files[i].file);
+    }
+    tt_buffer_puts(words, " and read back; `tiptrue ready --undo' puts the old one back");
+}
+
 static void say_next(struct tt_page *page, const struct tiptrue_ready *ready)
 {
     struct tt_buffer *words = &page->words;
+    bool update = ready->state == TIPTRUE_READY_UPDATE,
+         heights_left = ready->exported != NULL && ready->exported->heights_left;
+    const char *new = tt_text_new(ready->solution, !heights_left);
 
     tt_page_go(page, 2);
     if (ready->written && ready->exported->n_files > 0) {
-        tt_buffer_puts(words, "written into ");
-        for (size_t i = 0; i < ready->exported->n_files; i++) {
-            tt_buffer_printf(words, "%s%s", i > 0 ? ", " : "", ready->exported->files[i].file);
-        }
-        tt_buffer_puts(words, " and read back; `tiptrue ready --undo' puts the old one back");
-    } else if (ready->written) {
-        tt_buffer_printf(
-            words, "the new %s stand there already",
-            ready->state == TIPTRUE_READY_UPDATE ? "offsets" : tt_text_new(ready->solution));
-    } else if (ready->state == TIPTRUE_READY_UPDATE) {
+        add_written(words, ready->exported);
+    } else if (ready->written && new != NULL) {
+        tt_buffer_printf(words, "the new %s stand there already", new);
+    } else if (update && new != NULL) {
         tt_buffer_printf(words, "nothing was written: `tiptrue ready --write' writes the new %s",
-                         tt_text_new(ready->solution));
+                         new);
     } else if (ready->state == TIPTRUE_READY_STOP) {
         tt_buffer_puts(words, "fix what is listed above, then repeat the run");
     }
-    if (ready->written && ready->state == TIPTRUE_READY_UPDATE) {
-        tt_buffer_puts(words, "; the new heights were not written: write them where the machine "
-                              "has them");
+    if (update && heights_left) {
+        tt_buffer_printf(words,
+                         "%sthe new heights %s not written, for no place is named for them: write "
+                         "them where the machine has them",
+                         words->length > 0 ? "; " : "", ready->written ? "were" : "are");
     }
     if (words->length > 0) {
         tt_page_say(page, 4);

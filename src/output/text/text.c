@@ -285,13 +285,15 @@ static bool lacks_touches(const struct tiptrue_solution *s)
     return any;
 }
 
-const char *tt_text_new(const struct tiptrue_solution *s)
+const char *tt_text_new(const struct tiptrue_solution *s, bool places)
 {
-    bool heights = tt_a_height_waits(s);
+    bool offsets = tips_with(s, offset_has, TIPTRUE_UPDATE) > 0,
+         heights = places && tt_a_height_waits(s);
 
-    return !heights ? "offsets"
-           : tips_with(s, offset_has, TIPTRUE_UPDATE) > 0 ? "offsets and heights"
-                                                          : "heights";
+    return offsets && heights ? "offsets and heights"
+           : offsets          ? "offsets"
+           : heights          ? "heights"
+                              : NULL;
 }
 
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
@@ -312,7 +314,7 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
     } else if (s->verdict == TIPTRUE_UPDATE) {
         tt_buffer_printf(&page->words,
                          "Next: write the new %s into the machine, then run once more to confirm.",
-                         tt_text_new(s));
+                         tt_text_new(s, true));
         tt_page_say(page, 2);
     } else {
         tt_page_prose(page, 2, NEXT[s->verdict]);

@@ -34,8 +34,9 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *soluti
 void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *solution);
-/* What an update writes: "offsets", "heights", "offsets and heights". */
-const char *tt_text_new(const struct tiptrue_solution *solution);
+/* What an update writes, "offsets", "heights", "offsets and heights", where heights have @places to
+ * be written to; NULL: nothing. */
+const char *tt_text_new(const struct tiptrue_solution *solution, bool places);
 
 /* text_run.c: which run this is; and last a sentence worked with its numbers. */
 void tt_text_run(struct tt_page *page, const struct tiptrue_solution *solution);
