@@ -31,6 +31,10 @@ struct tt_board_fit {
     bool turn_free;     /* the board's own turn is not known: no prior of the grid's turn */
 };
 
+/* No part is placed and found to better than 0.1 µm: what a board shows below is the rounding of its
+ * numbers, and exact ones would be weighed without bound. */
+#define TT_LEAST_PLACING_MM 1e-4
+
 /* Empty, for @design. */
 TT_MUST_USE bool tt_board_fit_init(struct tt_board_fit *fit, const struct tt_board_design *design,
                                    struct tt_arena *arena);

@@ -5,6 +5,7 @@
 
 #include "placement/placement.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -67,7 +68,8 @@ static bool solve(struct tt_placing *p)
     }
     double repeatability_mm = tt_placing_repeatability(p, &dof);
     return tt_board_terms_init(&p->terms, &p->design, &p->fit,
-                               repeatability_mm > 0.0 ? repeatability_mm : FIRST_REPEATABILITY_MM,
+                               dof > 0.5 ? fmax(repeatability_mm, TT_LEAST_PLACING_MM)
+                                         : FIRST_REPEATABILITY_MM,
                                &p->scratch) &&
            tt_terms_weigh(&p->terms.problem, &p->scratch, &p->weighed) == TIPTRUE_OK;
 }

@@ -163,9 +163,8 @@ static void maximise_scatter(struct mixture *m)
         tt_board_fit_squares(m->fit, design, t, own, &own_parts);
         double dof = m->fit->dof * own_parts / parts;
         double variance = (SHARED_DOF * pooled + own[0] + own[1]) / (SHARED_DOF + dof);
-        if (variance > 0.0) {
-            design->precision[2 * t] = design->precision[2 * t + 1] = 1.0 / variance;
-        }
+        variance = fmax(variance, TT_LEAST_PLACING_MM * TT_LEAST_PLACING_MM);
+        design->precision[2 * t] = design->precision[2 * t + 1] = 1.0 / variance;
     }
     for (size_t i = 0; i < design->n; i++) {
         double angle = pick_turned(m, i);

@@ -325,6 +325,19 @@ def since():
     tally.check(done.returncode == 66 and done.stdout == "", f"{done.returncode} {done.stderr}")
 
 
+def exact():
+    """Parts that lie exactly where a tip's error puts them, to the last digit: no scatter is left, and nothing fails for it."""
+    machine()
+    for n in (3, 4, 12):
+        rows = [f"{'aab'[k % 3]},{37.4 * k:.1f},{31.5 + 17.25 * k},{12.25 + 3.5 * (k * k % 7)}" for k in range(n)]
+        found = [f"{row},{float(row.split(',')[2]) + (0.03125 if row[0] == 'b' else 0)},{float(row.split(',')[3]) + 0.015625}"
+                 for row in rows]
+        r, status = result("\n".join(["# frame: board", "tip,rotation,x,y,found_x,found_y", *found]) + "\n")
+        scatter = r["repeatability_mm"]["value"] if isinstance(r["repeatability_mm"], dict) else r["repeatability_mm"]
+        tally.check(scatter is None or scatter < 2e-5, f"{n} exact parts: {scatter}")
+        tally.check(n < 12 or status == 10 or status == 20, f"{n} exact parts: {status}")
+
+
 def large():
     """10 000 parts take 0.06 s on an idle machine; here up to 5 s, for builds with sanitizers on busy ones."""
     machine(limits={"placement": {"permitted_mm": 0.1, "permitted_deg": 3}})
@@ -340,6 +353,6 @@ def large():
     tally.check(r["tips"][0]["offset_probability"] > 0.99, f"{r['tips'][0]}")
 
 
-for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, messages, since, large):
+for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, messages, since, exact, large):
     test()
 tally.close()
