@@ -143,7 +143,8 @@ static void weigh(const struct tt_board_fit *fit, struct tt_board_design *design
         for (size_t axis = 0; axis < 2; axis++) {
             double variance = by_axis ? squares[axis] / (n * share)
                                       : (squares[0] + squares[1]) / (2.0 * n * share);
-            design->precision[2 * t + axis] = 1.0 / fmax(variance, TT_LEAST_PLACING_MM * TT_LEAST_PLACING_MM);
+            design->precision[2 * t + axis] =
+                1.0 / fmax(variance, TT_LEAST_PLACING_MM * TT_LEAST_PLACING_MM);
         }
     }
 }

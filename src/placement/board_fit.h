@@ -31,8 +31,8 @@ struct tt_board_fit {
     bool turn_free;     /* the board's own turn is not known: no prior of the grid's turn */
 };
 
-/* No part is placed and found to better than 0.1 µm: what a board shows below is the rounding of its
- * numbers, and exact ones would be weighed without bound. */
+/* No part is placed and found to better than 0.1 µm: what a board shows below is the rounding of
+ * its numbers, and exact ones would be weighed without bound. */
 #define TT_LEAST_PLACING_MM 1e-4
 
 /* Empty, for @design. */
