@@ -167,13 +167,19 @@ static enum tiptrue_status slipped(struct tt_view *view)
                   TT_IN_MM("after", hypot(after[0], after[1]))));
 }
 
+/* What is found of scales is their difference, half of it at each axis: where the run spans one of
+ * them alone, that half is all that is seen. */
 static enum tiptrue_status axes_off(struct tt_view *view, bool square)
 {
-    double found = view->model->x[view->model->at_axis];
+    double over_100_mm = fabs(view->model->x[view->model->at_axis]) * 100;
 
-    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("kind", square ? "square" : "scale"),
-                                           TT_IN_MM("over_100", fabs(found) * 100)));
+    return square ? tt_finding_add_values(
+                        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                        TT_VALUES(TT_TEXT("kind", "square"), TT_IN_MM("over_100", over_100_mm)))
+                  : tt_finding_add_values(
+                        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                        TT_VALUES(TT_TEXT("kind", "scale"), TT_IN_MM("over_100", over_100_mm),
+                                  TT_IN_MM("each", over_100_mm / 2)));
 }
 
 /* What an adopted mode says. Those that are terms of the model are told by model_findings.c. */

@@ -194,7 +194,8 @@ static const struct tt_template TEMPLATES[] = {
      "the run fits only if the machine's axes are not square, by {over_100} over 100 mm: check the "
      "axes, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, "scale",
-     "the run fits only if x and y have different scales, by {over_100} over 100 mm: check the "
+     "the run fits only if one of x and y runs too long and the other too short, by {each} over "
+     "100 mm each (where the run hardly spans one of them, the other alone is known): check the "
      "axes' steps per millimetre, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, NULL,
      "the run does not fit what was stated ({values}): check the plate file, the machine file and "

@@ -525,6 +525,27 @@ START_TEST(axes_off_by_touches)
 }
 END_TEST
 
+/* Marks that span x alone, and x alone too long, by 1.6 parts in 1000: what each axis is said to be
+ * off by is what x is, not twice that. */
+START_TEST(one_axis_too_long)
+{
+    struct scene s = scene_many_edges(4715);
+    s.rotations = 8;
+    s.n_marks = 2;
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < rows.n; i++) {
+        rows.row[i].x += 16e-4 * (rows.row[i].x - s.setups[0].mark_x);
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_DOES_NOT_FIT);
+    double each_mm = tt_finding_value(finding, "each")->number;
+    ck_assert_str_eq(tt_finding_value(finding, "kind")->text, "scale");
+    ck_assert_msg(fabs(each_mm - 0.16) < 0.02, "%g mm where 0.16 are true", each_mm);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 START_TEST(limits_on_the_same_plate)
 {
     struct scene s = scene_usual(20260449);
@@ -620,6 +641,7 @@ int main(void)
     tcase_add_test(machine, latency);
     tcase_add_test(machine, yaw_off);
     tcase_add_test(machine, axes_off_by_touches);
+    tcase_add_test(machine, one_axis_too_long);
     tcase_add_test(machine, limits);
     tcase_add_test(machine, limits_on_the_same_plate);
     suite_add_tcase(suite, machine);
