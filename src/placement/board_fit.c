@@ -158,7 +158,7 @@ bool tt_board_fit_scatter(struct tt_board_fit *fit, struct tt_board_design *desi
         if (!tt_board_fit_solve(fit, design)) {
             return false;
         }
-        if (!(fit->dof > 0.5)) {
+        if (!(fit->dof > TT_LEAST_PLACING_DOF)) {
             return true; /* too few parts to have a repeatability: said elsewhere */
         }
         if (round == 1) {

@@ -34,6 +34,8 @@ struct tt_board_fit {
 /* No part is placed and found to better than 0.1 µm: what a board shows below is the rounding of
  * its numbers, and exact ones would be weighed without bound. */
 #define TT_LEAST_PLACING_MM 1e-4
+/* With fewer degrees of freedom a board shows no repeatability. */
+#define TT_LEAST_PLACING_DOF 0.5
 
 /* Empty, for @design. */
 TT_MUST_USE bool tt_board_fit_init(struct tt_board_fit *fit, const struct tt_board_design *design,

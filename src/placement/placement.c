@@ -68,8 +68,9 @@ static bool solve(struct tt_placing *p)
     }
     double repeatability_mm = tt_placing_repeatability(p, &dof);
     return tt_board_terms_init(&p->terms, &p->design, &p->fit,
-                               dof > 0.5 ? fmax(repeatability_mm, TT_LEAST_PLACING_MM)
-                                         : FIRST_REPEATABILITY_MM,
+                               dof > TT_LEAST_PLACING_DOF
+                                   ? fmax(repeatability_mm, TT_LEAST_PLACING_MM)
+                                   : FIRST_REPEATABILITY_MM,
                                &p->scratch) &&
            tt_terms_weigh(&p->terms.problem, &p->scratch, &p->weighed) == TIPTRUE_OK;
 }

@@ -312,9 +312,10 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
                       "mend it; 'tiptrue solve --together' then solves this log and theirs as one "
                       "run. Else put right what is named above, then make the run again.");
     } else if (s->verdict == TIPTRUE_UPDATE) {
+        const char *new = tt_text_new(s, true); /* NULL: a result whose tips tell no verdicts */
         tt_buffer_printf(&page->words,
                          "Next: write the new %s into the machine, then run once more to confirm.",
-                         tt_text_new(s, true));
+                         new != NULL ? new : "offsets");
         tt_page_say(page, 2);
     } else {
         tt_page_prose(page, 2, NEXT[s->verdict]);
