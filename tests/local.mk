@@ -22,6 +22,7 @@ unit_tests = \
   tests/unit/adjust/past_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
+  tests/unit/adjust/height_coverage_test \
   tests/unit/adjust/height_evidence_test \
   tests/unit/adjust/heights_test \
   tests/unit/adjust/reentrant_test \
@@ -77,6 +78,7 @@ unit_tests = \
   tests/unit/ingest/run_json_test \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
+  tests/unit/output/drawn_test \
   tests/unit/output/json_test \
   tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \
@@ -111,6 +113,7 @@ tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(sc
 tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_unseen_test_SOURCES = tests/unit/adjust/unseen_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
+tests_unit_output_drawn_test_SOURCES = tests/unit/output/drawn_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
 tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
@@ -247,18 +250,27 @@ test_data = \
   tests/simulation \
   tests/speed \
   tests/style/budget.list \
+  tests/unit/adjust/drawn.h \
   tests/unit/adjust/evidence.txt \
   tests/unit/adjust/height_evidence.txt \
+  tests/unit/adjust/height_mixed.txt \
+  tests/unit/adjust/mixed.txt \
   tests/unit/adjust/past.txt \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/select.txt \
   tests/unit/adjust/views.txt \
+  tests/unit/adjust/views_mixed.txt \
   tests/unit/formats/keys.txt \
   tests/unit/history/evidence.txt \
+  tests/unit/history/mixed.txt \
+  tests/unit/history/said.txt \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
+  tests/unit/output/drawings.h \
+  tests/unit/output/drawn.txt \
   tests/unit/placement/evidence.txt \
+  tests/unit/placement/mixed.txt \
   tests/unit/recorded.h \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt

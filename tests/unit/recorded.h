@@ -20,9 +20,24 @@ static inline void recorded_put(struct tt_buffer *to, double value)
     tt_buffer_printf(to, isfinite(value) ? " %.7g" : " none", value);
 }
 
-/* Words must be the same, numbers to a part in 100 000 (they end iterations), or to as much of
- * @least where they are smaller. */
-static inline bool recorded_is_same(const char *line, const char *expected, double least)
+/* How near a number must be: to the part @near (it ends an iteration), or to as much of @least
+ * where it is smaller; where numbers are @rounded, or to one of the last digit. */
+struct recorded_rule {
+    double near, least;
+    bool rounded;
+};
+
+/* One of the last digit of the number at @text that ends at @end. */
+static inline double recorded_digit(const char *text, const char *end)
+{
+    const char *point = memchr(text, '.', (size_t)(end - text));
+
+    return point != NULL ? pow(10, -(double)(end - point - 1)) : 0;
+}
+
+/* Words must be the same, numbers by @rule. */
+static inline bool recorded_is_same(const char *line, const char *expected,
+                                    const struct recorded_rule *rule)
 {
     while (*line != '\0' && *expected != '\0') {
         char *end_line, *end_expected;
@@ -31,7 +46,9 @@ static inline bool recorded_is_same(const char *line, const char *expected, doub
             if (*line++ != *expected++) {
                 return false;
             }
-        } else if (!(fabs(a - b) <= 1e-5 * (least + fabs(b)))) {
+        } else if (!(fabs(a - b) <=
+                     fmax(rule->near * (rule->least + fabs(b)),
+                          rule->rounded ? 1.01 * recorded_digit(expected, end_expected) : 0))) {
             return false;
         } else {
             line = end_line;
@@ -43,7 +60,8 @@ static inline bool recorded_is_same(const char *line, const char *expected, doub
 
 /* Hold the lines of @found, spoiled by it, against those of the file @path below the folder of the
  * sources. A line that begins with "case" names those after it. */
-static inline void recorded_compare(struct tt_buffer *found, const char *path, double least)
+static inline void recorded_compare_by(struct tt_buffer *found, const char *path,
+                                       struct recorded_rule rule)
 {
     const char *update = getenv("UPDATE");
 
@@ -61,11 +79,17 @@ static inline void recorded_compare(struct tt_buffer *found, const char *path, d
     for (; line != NULL && wanted != NULL;
          line = strtok_r(NULL, "\n", &save_a), wanted = strtok_r(NULL, "\n", &save_b)) {
         name = strncmp(line, "case", 4) == 0 ? line : name;
-        ck_assert_msg(recorded_is_same(line, wanted, least),
+        ck_assert_msg(recorded_is_same(line, wanted, &rule),
                       "%s: '%s' where '%s' was; if it is meant: UPDATE=yes", name, line, wanted);
     }
     ck_assert(line == NULL && wanted == NULL);
     free(expected);
+}
+
+/* The same with each number to a part in 100 000. */
+static inline void recorded_compare(struct tt_buffer *found, const char *path, double least)
+{
+    recorded_compare_by(found, path, (struct recorded_rule){1e-5, least, false});
 }
 
 #endif

@@ -110,6 +110,27 @@ START_TEST(one_direction)
 }
 END_TEST
 
+/* Edges that face one way are one direction, however many of them were touched. */
+START_TEST(directions_once_each)
+{
+    struct scene s = scene_usual(20260412);
+    s.setups[0].yaw_deg = 33;
+    s.n_edges = 5;
+    s.edges[2] = scene_edge_at("left-2", 13.75, 21.5, 0, 3.5, true);
+    s.edges[3] = scene_edge_at("right-2", 22.25, 21.25, 180, 3.5, false);
+    s.edges[4] = scene_edge_at("left-3", 13.5, 31.5, 0, 3.5, false);
+    struct tiptrue_solution *solution =
+        judged(&s, E | R, TT_FINDING_UNDETERMINED, 1, TIPTRUE_REPEAT);
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_UNDETERMINED);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "facing_1")->number, tt_rad_from_deg(33),
+                            1e-3);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "facing_2")->number, tt_rad_from_deg(-147),
+                            1e-3);
+    ck_assert_ptr_null(tt_finding_value(finding, "facing_3"));
+    tiptrue_solution_free(solution);
+}
+END_TEST
+
 static struct scene one_sided(void)
 {
     struct scene s = scene_usual(20260407);
@@ -460,6 +481,7 @@ int main(void)
     TCase *offset = tcase_create("offset");
     tcase_add_test(offset, all_determined);
     tcase_add_test(offset, one_direction);
+    tcase_add_test(offset, directions_once_each);
     tcase_add_test(offset, one_side_without_radius);
     tcase_add_test(offset, one_side_with_radius);
     tcase_add_test(offset, three_edges);

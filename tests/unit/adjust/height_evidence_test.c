@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* The odds of the table of heights' faults, what the search chooses and what it leaves of each
  * height, to seven digits, for runs with a fault of each kind: what height_evidence.txt beside this
- * file says of them. Whether they are right, heights_test.c asks. When they are meant to change:
- * recorded.h. */
+ * file says of them. Whether they are right, heights_test.c and height_coverage_test.c ask. When
+ * they are meant to change: recorded.h. */
 #include "config.h"
 
 #include "../../simulation/height_runs.h"
@@ -12,6 +12,7 @@
 
 /* Which faults a run has besides what its design says. */
 enum { NO_MORE, PAD_OFF, DRIFTS, MOVES, FEEDS, FILMED_PAD, LEVELLED, NO_SCATTER, OTHER_FAULTS };
+enum { MIXED = 64 };
 
 static void spoil(int what, struct tt_heights *h)
 {
@@ -128,11 +129,52 @@ START_TEST(as_before)
 }
 END_TEST
 
+/* Runs of any design with several faults of any size. */
+START_TEST(mixed_as_before)
+{
+    struct tt_buffer found = {0};
+    struct tt_arena arena = {0};
+
+    state = 0x2545f4914f6cdd1du;
+    for (size_t k = 0; k < MIXED; k++) {
+        struct design design = {1 + (size_t)(4 * uniform()), 2 + (size_t)(5 * uniform()),
+                                uniform() < 0.5 ? 0.4 * uniform() : 0,
+                                uniform() < 0.4 ? 0.03 * uniform() : 0, uniform() < 0.5};
+        struct truth truth = {{0}, {0}, {0}};
+        struct room room;
+        struct tt_heights h;
+        struct tt_height_choice choice;
+        tt_arena_reset(&arena);
+        lay_out(&design, &room, &h);
+        draw(&design, &truth);
+        make(&design, &truth, &h);
+        for (int what = PAD_OFF; what < NO_SCATTER; what++) {
+            if (uniform() < 0.15) {
+                spoil(what, &h);
+            }
+        }
+        h.feeds_stated = h.feeds_differ = h.rows[0].feed_mm_s > 0;
+        h.rotations_stated = uniform() < 0.8;
+        h.stated_dof = design.stated ? 3 + 20 * uniform() : 0;
+        h.u_latency_s = uniform() < 0.3 ? 4e-4 : 0;
+        tt_buffer_printf(&found, "case mixed %zu\n", k);
+        put_odds(&found, &h, &arena);
+        ck_assert_int_eq(tt_height_choose(&choice, &arena, &h, true), TIPTRUE_OK);
+        put_choice(&found, &choice);
+    }
+    recorded_compare_by(&found, "tests/unit/adjust/height_mixed.txt",
+                        (struct recorded_rule){2e-4, 1, false});
+    tt_buffer_clear(&found);
+    tt_arena_clear(&arena);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/height_evidence");
     TCase *tcase = tcase_create("evidence");
     tcase_add_test(tcase, as_before);
+    tcase_add_test(tcase, mixed_as_before);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -348,6 +348,7 @@ enum {
     YAWED = 512, /* and one view of each mark, without a stated scale */
     MIRRORED = 1024
 };
+enum { MIXED = 64 };
 
 static void put_camera(struct tt_buffer *to, const struct tt_camera_result *c)
 {
@@ -516,6 +517,31 @@ START_TEST(as_before)
 }
 END_TEST
 
+/* Cases of any number of views with several faults of any size. */
+START_TEST(mixed_as_before)
+{
+    struct tt_buffer found = {0};
+    uint64_t drawn = 0x9e3779b97f4a7c15u;
+
+    for (size_t k = 0; k < MIXED; k++) {
+        drawn = drawn * 6364136223846793005u + 1442695040888963407u;
+        unsigned bits = (unsigned)(drawn >> 40), more = (unsigned)(drawn >> 20);
+        struct view_case of = {(int)(bits & bits >> 11 & (MIRRORED * 2 - 1)) & ~ALIKE, 2 + more % 3,
+                               2 + more / 4 % 7};
+        struct tiptrue_solution *solution =
+            solve_case(&of, 1300 + k, 0.05 + (double)(more / 64 % 97) / 97);
+        tt_buffer_printf(&found, "case mixed %zu, %d of %zu x %zu\n", k, of.what, of.marks,
+                         of.seen);
+        put_camera(&found, &solution->camera);
+        put_rest(&found, solution);
+        tiptrue_solution_free(solution);
+    }
+    recorded_compare_by(&found, "tests/unit/adjust/views_mixed.txt",
+                        (struct recorded_rule){2e-4, 0.1, false});
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/views");
@@ -532,6 +558,7 @@ int main(void)
     tcase_add_test(tests, marks_exchanged);
     tcase_add_test(tests, other_units);
     tcase_add_test(tests, as_before);
+    tcase_add_test(tests, mixed_as_before);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -12,9 +12,11 @@
 #include "history/series/tracks.h"
 #include "history/series/trend.h"
 #include "history/weeks.h"
+#include "output/drawings.h"
+#include "output/text/sentences.h"
 #include "recorded.h"
 
-enum { EDGES = 5, RUNS = 41, AT = 23, FILMED = 15 };
+enum { EDGES = 5, RUNS = 41, AT = 23, FILMED = 15, MIXED = 40 };
 #define FILM_MM (-0.021)
 #define LOST_MM 0.014
 
@@ -74,6 +76,9 @@ static const int CASES[] = {0,
                             HEIGHTS | POSE | BOTH,
                             SMALL | BOTH | CAMERA};
 
+/* What happens is so many times as large as it says here. */
+static double times = 1;
+
 static struct weeks weeks_of(int what)
 {
     bool stepped = (what & (CAMERA | SEAT | BENT)) != 0;
@@ -89,12 +94,12 @@ static struct weeks weeks_of(int what)
                           .from = stepped || what & POSE ? AT : 0,
                           .all = (what & CAMERA) != 0,
                           .pose = (what & POSE) != 0,
-                          .step_x_mm = (stepped ? 0.014 : 0) * (what & SMALL ? 0.5 : 1),
-                          .step_y_mm = stepped ? -0.009 : 0,
-                          .runout_step_mm = what & BENT ? 0.007 : 0,
-                          .mark_step_mm = what & POSE ? 0.031 : 0,
-                          .drift_mm_per_week = what & DRIFT ? 0.0023 : 0,
-                          .wear_mm_per_week = what & WEAR ? 0.0007 : 0,
+                          .step_x_mm = (stepped ? 0.014 * times : 0) * (what & SMALL ? 0.5 : 1),
+                          .step_y_mm = stepped ? -0.009 * times : 0,
+                          .runout_step_mm = what & BENT ? 0.007 * times : 0,
+                          .mark_step_mm = what & POSE ? 0.031 * times : 0,
+                          .drift_mm_per_week = what & DRIFT ? 0.0023 * times : 0,
+                          .wear_mm_per_week = what & WEAR ? 0.0007 * times : 0,
                           .permitted_mm = what & DRIFT ? 0.025 : 0};
 }
 
@@ -168,7 +173,7 @@ static void put_edges(int what, struct tt_series *series, gsl_rng *rng)
     for (size_t at = 0; at < series->n_runs; at++) {
         bool lost = what & LOST_MOTION && at >= AT, filmed = what & FILM && at >= FILMED,
              found = at % 3 == 1;
-        double in_mm = found ? 0 : lost ? LOST_MM : filmed ? FILM_MM : 0;
+        double in_mm = found ? 0 : lost ? LOST_MM * times : filmed ? FILM_MM * times : 0;
         series->runs[at].lost_motion_mm = lost && found ? LOST_MM : 0;
         put_edges_of(what, series, at, in_mm, &series->response[lost ? EDGES : 2], rng);
     }
@@ -178,8 +183,8 @@ static void put_height(int what, size_t at, size_t k, gsl_rng *rng, struct tt_se
 {
     tip->has_height = true;
     tip->height_mm = -20.7 + 1.16 * (double)k + gsl_ran_gaussian(rng, 8e-4) +
-                     (at >= AT ? 0.0118 : 0) +
-                     (what & DRIFT && k == 1 ? 0.0011 * (double)weeks_day(at) / 7 : 0);
+                     (at >= AT ? 0.0118 * times : 0) +
+                     (what & DRIFT && k == 1 ? 0.0011 * times * (double)weeks_day(at) / 7 : 0);
     tip->u_height_mm = 9e-4;
     tip->common_u_height_mm = 4e-4;
     tip->has_present_height = tip->has_permitted_height = what & DRIFT;
@@ -195,8 +200,8 @@ static void put_rest(int what, struct tt_series *series, gsl_rng *rng)
         double warm = 1.7 * sin(0.37 * (double)at),
                off_mm = (what & WARMTH ? 0.0021 * warm : 0) +
                         (what & SWING ? 0.008 * sin(2 * TT_PI * (double)weeks_day(at) / 35) : 0) +
-                        (what & LATEST && at + 1 == series->n_runs ? 0.022 : 0) +
-                        (what & APART && (at == 9 || at == 10) ? -0.026 : 0);
+                        (what & LATEST && at + 1 == series->n_runs ? 0.022 * times : 0) +
+                        (what & APART && (at == 9 || at == 10) ? -0.026 * times : 0);
         run->has_temperature = what & WARMTH;
         run->temperature_C = 21.4 + warm;
         run->own_touch_dof = 33.4;
@@ -217,9 +222,9 @@ static void put_rest(int what, struct tt_series *series, gsl_rng *rng)
             }
         }
         run->tips[0].offset.x_mm +=
-            what & RAMP ? 0.011 * fmin(fmax((double)at - 14, 0) / 12, 1) : 0;
-        run->tips[1].offset.x_mm -= what & BOTH && at >= AT ? 0.012 : 0;
-        run->tips[1].offset.y_mm += what & BOTH && at >= AT ? 0.007 : 0;
+            what & RAMP ? 0.011 * times * fmin(fmax((double)at - 14, 0) / 12, 1) : 0;
+        run->tips[1].offset.x_mm -= what & BOTH && at >= AT ? 0.012 * times : 0;
+        run->tips[1].offset.y_mm += what & BOTH && at >= AT ? 0.007 * times : 0;
         run->tips[0].has_offset = !(what & GAPS) || at % 2 == 0;
         run->tips[1].has_radius = !(what & GAPS);
     }
@@ -559,29 +564,98 @@ START_TEST(a_camera_that_turned_with_the_offsets)
 }
 END_TEST
 
+/* What is written and drawn of them. */
+static void say(const struct tt_series *series, size_t k, struct tt_buffer *to)
+{
+    static const struct tiptrue_trend_options OPTIONS = {.baseline_runs = 12};
+    struct tiptrue_text_options options = {.utf8 = k % 3 > 0,
+                                           .observations = k % 10 == 0,
+                                           .charts = k % 4 == 0,
+                                           .columns = 80,
+                                           .rows = 40,
+                                           .units =
+                                               k % 5 == 4 ? TIPTRUE_UNITS_INCH : TIPTRUE_UNITS_MM};
+    struct tiptrue_trend *trend = NULL;
+    struct tiptrue_report *report = NULL;
+    char *text = NULL;
+
+    ck_assert_int_eq(tt_trend_make(series, series->n_runs, &OPTIONS, &trend, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_trend_say_changes(trend), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_trend_text(trend, false, &options, &text, NULL, NULL), TIPTRUE_OK);
+    tt_buffer_puts(to, text);
+    free(text);
+    if (k % 10 == 3) {
+        ck_assert_int_eq(tiptrue_trend_text(trend, true, &options, &text, NULL, NULL), TIPTRUE_OK);
+        for (char *at = strtok(text, "{"); at != NULL; at = strtok(NULL, "{")) {
+            tt_buffer_printf(to, "{%s\n", at);
+        }
+        free(text);
+    }
+    ck_assert_int_eq(tiptrue_report_new(NULL, &report, NULL), TIPTRUE_OK);
+    tiptrue_report_units(report, options.units);
+    ck_assert_int_eq(tiptrue_report_add_trend(report, trend, NULL), TIPTRUE_OK);
+    drawn_put_all(to, report);
+    tiptrue_report_free(report);
+    tiptrue_trend_free(trend);
+}
+
+/* Weeks in which @what happens, into @to; what is said of them into @said, unless NULL. */
+static void judge(int what, unsigned long seed, struct tt_buffer *to, struct tt_buffer *said)
+{
+    struct weeks w = weeks_of(what);
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+
+    gsl_rng_set(rng, seed);
+    weeks_draw(&w, rng, &series);
+    put_edges(what, &series, rng);
+    put_rest(what, &series, rng);
+    tt_series_sort(&series);
+    put_changes(to, &series);
+    put_trend(to, &series);
+    if (said != NULL) {
+        say(&series, seed, said);
+    }
+    gsl_rng_free(rng);
+    tt_arena_clear(&arena);
+}
+
 START_TEST(as_before)
 {
     struct tt_buffer found = {0};
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
-        struct weeks w = weeks_of(CASES[k]);
-        struct tt_arena arena = {0};
-        struct tt_series series = {.arena = &arena};
-        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-        gsl_rng_set(rng, 271 + k);
-        weeks_draw(&w, rng, &series);
-        put_edges(CASES[k], &series, rng);
-        put_rest(CASES[k], &series, rng);
-        tt_series_sort(&series);
         tt_buffer_printf(&found, "case %zu\n", k);
-        put_changes(&found, &series);
-        put_trend(&found, &series);
-        gsl_rng_free(rng);
-        tt_arena_clear(&arena);
+        judge(CASES[k], 271 + k, &found, NULL);
     }
     put_steps(&found);
     recorded_compare(&found, "tests/unit/history/evidence.txt", 0.1);
     tt_buffer_clear(&found);
+}
+END_TEST
+
+/* Several changes of any size, and what is said of them. */
+START_TEST(mixed_as_before)
+{
+    struct tt_buffer found = {0}, said = {0};
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+
+    for (size_t k = 0; k < MIXED; k++) {
+        int what = (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (BOTH * 2 - 1);
+        what &= k % 3 > 0 ? ~FEW : what;
+        times = 0.2 + 1.1 * gsl_rng_uniform(random);
+        tt_buffer_printf(&found, "case mixed %zu, %d\n", k, what);
+        tt_buffer_printf(&said, "case mixed %zu, %d\n", k, what);
+        judge(what, 2000 + k, &found, k % 3 > 0 ? &said : NULL);
+    }
+    recorded_compare_by(&found, "tests/unit/history/mixed.txt",
+                        (struct recorded_rule){2e-4, 0.1, false});
+    recorded_compare_by(&said, "tests/unit/history/said.txt",
+                        (struct recorded_rule){2e-4, 1, true});
+    tt_buffer_clear(&found);
+    tt_buffer_clear(&said);
+    gsl_rng_free(random);
 }
 END_TEST
 
@@ -591,6 +665,7 @@ int main(void)
     TCase *tcase = tcase_create("evidence");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, as_before);
+    tcase_add_test(tcase, mixed_as_before);
     tcase_add_test(tcase, a_camera_that_turned_with_the_offsets);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

@@ -12,7 +12,7 @@
 #include "placement/placement.h"
 #include "recorded.h"
 
-enum { TIPS = 3, MOST_PARTS = 60 };
+enum { TIPS = 3, MOST_PARTS = 60, MIXED = 48 };
 
 /* What is off on the board of each case; a bit each. */
 enum {
@@ -61,8 +61,9 @@ static const int CASES[] = {0,
                             NEARLY | BY_TIP | TURNING,
                             NEARLY | FEW | ONE_TIP};
 
-/* The parts of a board, drawn; the machine's offsets are right but for what is off. */
-static size_t draw(int what, gsl_rng *rng, struct tt_part parts[])
+/* The parts of a board, drawn; the machine's offsets are right but for what is off, @size times as
+ * much as it says here. */
+static size_t draw(int what, double size, gsl_rng *rng, struct tt_part parts[])
 {
     size_t tips = what & ONE_TIP ? 1 : TIPS, n = what & FEW ? 5 * tips : 14 * tips;
 
@@ -76,16 +77,18 @@ static size_t draw(int what, gsl_rng *rng, struct tt_part parts[])
             .wanted = {10 + 83 * gsl_rng_uniform(rng), 7 + 61 * gsl_rng_uniform(rng)},
             .rotation_rad = turn,
             .has_found_rotation = (what & (ANGLE | ANGLES)) != 0};
-        double x = p->wanted.x_mm - 50, y = p->wanted.y_mm - 35, common = what & COMMON ? 0.041 : 0,
-               own = what & OFFSET && p->tip + 1 == (tips > 1 ? 2 : 1) ? 0.047 : 0,
-               a = what & TURNING && p->tip == 0 ? 0.033 : 0,
-               angle = (what & ANGLES ? 0.011 : 0) + (what & ANGLE && p->tip == 2 ? 0.013 : 0);
-        off[0] = common + own + a * cos(turn) + (what & GRID ? 6e-4 * x + 4e-4 * y : 0) -
-                 (what & TURN ? 9e-4 * y : 0);
-        off[1] = -0.6 * common - 0.8 * own + a * sin(turn) + (what & GRID ? -3e-4 * y : 0) +
-                 (what & TURN ? 9e-4 * x : 0);
+        double x = p->wanted.x_mm - 50, y = p->wanted.y_mm - 35,
+               common = what & COMMON ? 0.041 * size : 0,
+               own = what & OFFSET && p->tip + 1 == (tips > 1 ? 2 : 1) ? 0.047 * size : 0,
+               a = what & TURNING && p->tip == 0 ? 0.033 * size : 0,
+               angle =
+                   size * ((what & ANGLES ? 0.011 : 0) + (what & ANGLE && p->tip == 2 ? 0.013 : 0));
+        off[0] = common + own + a * cos(turn) + (what & GRID ? size * (6e-4 * x + 4e-4 * y) : 0) -
+                 (what & TURN ? size * 9e-4 * y : 0);
+        off[1] = -0.6 * common - 0.8 * own + a * sin(turn) + (what & GRID ? size * -3e-4 * y : 0) +
+                 (what & TURN ? size * 9e-4 * x : 0);
         bool slips = what & SLIPPED && i % 7 == 3, nearly = what & NEARLY && i % 5 == 2;
-        off[0] += nearly ? 0.043 : 0;
+        off[0] += nearly ? 0.043 * size : 0;
         p->found.x_mm = p->wanted.x_mm + off[0] +
                         gsl_ran_gaussian(rng, what & BY_AXIS ? 3 * scatter : scatter) +
                         (slips ? 0.21 : 0);
@@ -174,43 +177,69 @@ static void put_board(struct tt_buffer *to, const struct tiptrue_placement *p)
     }
 }
 
-START_TEST(as_before)
+/* A board with @what off, @size times as much as it says above, into @to. */
+static void judge(int what, double size, unsigned long seed, struct tt_buffer *to)
 {
     const char *names[TIPS] = {"wide", "narrow", "long"};
     struct tt_tip stated[TIPS];
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    struct tt_part parts[MOST_PARTS];
+    struct tiptrue_board board = {
+        .file = "board.csv", .id = "00000000000000b1", .parts = parts, .tips = names};
+    struct tiptrue_machine machine = {.name = "loom", .tips = stated, .n_tips = TIPS};
+    struct tiptrue_placement *placement = NULL;
+
+    gsl_rng_set(rng, seed);
+    board.n_tips = what & ONE_TIP ? 1 : TIPS;
+    board.n_parts = draw(what, size, rng, parts);
+    board.own_frame = what & OWN_FRAME;
+    board.clockwise = machine.clockwise = what & CLOCKWISE;
+    board.has_u_board = board.has_u_device = what & STATED;
+    board.u_board_mm = 0.02;
+    board.u_device_mm = 0.004;
+    for (size_t t = 0; t < TIPS; t++) {
+        stated[t] = (struct tt_tip){
+            .name = names[t], .has_offset = true, .offset = {-41.3 + 17 * (double)t, 12.7}};
+    }
+    machine.limits.has_placement_mm = machine.limits.has_placement_rad = what & LIMITS;
+    machine.limits.placement_mm = 0.08;
+    machine.limits.placement_rad = 0.03;
+    ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, NULL), TIPTRUE_OK);
+    put_board(to, placement);
+    tiptrue_placement_free(placement);
+    gsl_rng_free(rng);
+}
+
+START_TEST(as_before)
+{
     struct tt_buffer found = {0};
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
-        int what = CASES[k];
-        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-        struct tt_part parts[MOST_PARTS];
-        struct tiptrue_board board = {
-            .file = "board.csv", .id = "00000000000000b1", .parts = parts, .tips = names};
-        struct tiptrue_machine machine = {.name = "loom", .tips = stated, .n_tips = TIPS};
-        struct tiptrue_placement *placement = NULL;
-        gsl_rng_set(rng, 1000 + k);
-        board.n_tips = what & ONE_TIP ? 1 : TIPS;
-        board.n_parts = draw(what, rng, parts);
-        board.own_frame = what & OWN_FRAME;
-        board.clockwise = machine.clockwise = what & CLOCKWISE;
-        board.has_u_board = board.has_u_device = what & STATED;
-        board.u_board_mm = 0.02;
-        board.u_device_mm = 0.004;
-        for (size_t t = 0; t < TIPS; t++) {
-            stated[t] = (struct tt_tip){
-                .name = names[t], .has_offset = true, .offset = {-41.3 + 17 * (double)t, 12.7}};
-        }
-        machine.limits.has_placement_mm = machine.limits.has_placement_rad = what & LIMITS;
-        machine.limits.placement_mm = 0.08;
-        machine.limits.placement_rad = 0.03;
-        ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, NULL), TIPTRUE_OK);
         tt_buffer_printf(&found, "case %zu\n", k);
-        put_board(&found, placement);
-        tiptrue_placement_free(placement);
-        gsl_rng_free(rng);
+        judge(CASES[k], 1, 1000 + k, &found);
     }
     recorded_compare(&found, "tests/unit/placement/evidence.txt", 0.1);
     tt_buffer_clear(&found);
+}
+END_TEST
+
+/* Several faults of any size. */
+START_TEST(mixed_as_before)
+{
+    struct tt_buffer found = {0};
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+
+    for (size_t k = 0; k < MIXED; k++) {
+        int what =
+            (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (NEARLY * 2 - 1) & ~NO_ROTATIONS;
+        double size = 0.1 + 1.3 * gsl_rng_uniform(random);
+        tt_buffer_printf(&found, "case mixed %zu, %d\n", k, what);
+        judge(what, size, 2000 + k, &found);
+    }
+    recorded_compare_by(&found, "tests/unit/placement/mixed.txt",
+                        (struct recorded_rule){2e-4, 0.1, false});
+    tt_buffer_clear(&found);
+    gsl_rng_free(random);
 }
 END_TEST
 
@@ -219,6 +248,7 @@ int main(void)
     Suite *suite = suite_create("placement/evidence");
     TCase *tcase = tcase_create("evidence");
     tcase_add_test(tcase, as_before);
+    tcase_add_test(tcase, mixed_as_before);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

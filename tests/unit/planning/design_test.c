@@ -374,7 +374,7 @@ static const char *reason_of(const char *plate, struct tt_room room, size_t edge
 /* An edge that faces "north" from @gap_mm below it. */
 #define FACING(y)                                                                                  \
     "{\"name\": \"sill\", \"from\": [15.2, " y "], \"to\": [20.1, " y "], \"free_side\": "         \
-                                                                      "\"left\"}"
+    "\"left\"}"
 
 START_TEST(narrow_and_short)
 {
@@ -450,6 +450,36 @@ START_TEST(drift_cancels)
 }
 END_TEST
 
+/* Where the head is at a contact, from the definitions of docs/formats.md: the tip's centre, head
+ * and offset and runout as turned, is a radius off the edge on its free side. Both senses. */
+START_TEST(head_at_a_contact)
+{
+    struct world w;
+    world_init(&w, PLATE(SOUTH));
+    w.turned[0] = 0.71;
+    w.machine->tips[1].runout = (struct tt_tip_xy){0.143, -0.087};
+    for (size_t k = 0; k < 16; k++) {
+        const struct tt_edge *edge = &w.plate->edges[k % 4];
+        double share = 0.13 + 0.05 * (double)k, theta = 0.37 + 1.93 * (double)k;
+        struct tt_probe probe = {.tip = 1, .edge = k % 4, .rotation_rad = theta};
+        probe.at.x_mm = edge->from.x_mm + share * (edge->to.x_mm - edge->from.x_mm);
+        probe.at.y_mm = edge->from.y_mm + share * (edge->to.y_mm - edge->from.y_mm);
+        w.machine->clockwise = k >= 8;
+        struct tt_machine_xy head = tt_scene_head(&w.scene, &probe);
+        double yaw = tt_rad_from_deg(3.4) + 0.71, turned = k >= 8 ? -theta : theta,
+               along_x = cos(yaw) * edge->n_x - sin(yaw) * edge->n_y,
+               along_y = sin(yaw) * edge->n_x + cos(yaw) * edge->n_y,
+               x = head.x_mm - 31.3 + 0.143 * cos(turned) + 0.087 * sin(turned),
+               y = head.y_mm + 12.2 + 0.143 * sin(turned) - 0.087 * cos(turned);
+        struct tt_machine_xy mark = tt_scene_pose(&w.scene, 0).mark;
+        double on_x = x - mark.x_mm - 0.22 * along_x, on_y = y - mark.y_mm - 0.22 * along_y;
+        ck_assert_double_eq_tol(cos(yaw) * on_x + sin(yaw) * on_y, probe.at.x_mm, 1e-9);
+        ck_assert_double_eq_tol(cos(yaw) * on_y - sin(yaw) * on_x, probe.at.y_mm, 1e-9);
+    }
+    world_clear(&w);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("design");
@@ -466,6 +496,7 @@ int main(void)
     TCase *room = tcase_create("room and order");
     tcase_add_test(room, narrow_and_short);
     tcase_add_test(room, drift_cancels);
+    tcase_add_test(room, head_at_a_contact);
     suite_add_tcase(suite, room);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
