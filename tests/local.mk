@@ -7,6 +7,7 @@ unit_tests = \
   tests/fault/history_memory_test \
   tests/fault/memory_test \
   tests/fault/planning_memory_test \
+  tests/fault/weeks_memory_test \
   tests/unit/adjust/bounds_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
@@ -120,6 +121,7 @@ tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=
 tests_fault_history_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
+tests_fault_weeks_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 # The longest one begins first, so that it is not left alone at the end.
 longest_test = tests/fault/oom.py

@@ -77,7 +77,7 @@ void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
 
 /* Note where requests to @source come from, until starved. Kinds that were noted before are known:
  * only what is new among them is a first. */
-static void note_kinds(struct source *source)
+static inline void note_kinds(struct source *source)
 {
     source->sites.n = 0;
     source->sites.on = true;
@@ -95,7 +95,7 @@ static void starve(struct source *source, size_t n, bool once)
 
 /* Whether the @i-th request is the first of its kind and to be tried: under the sanitizers every
  * other kind alone and the rest with all after it, plain each both ways. */
-static bool is_tried(const struct source *source, size_t i)
+static inline bool is_tried(const struct source *source, size_t i)
 {
     const size_t kind = source->sites.first[i];
 
@@ -104,7 +104,7 @@ static bool is_tried(const struct source *source, size_t i)
 
 /* The next request after @n to try: the first of its kind, and some twenty besides; at last the one
  * that is not made any more. */
-static size_t next_tried(const struct source *source, size_t n)
+static inline size_t next_tried(const struct source *source, size_t n)
 {
     const struct sites *sites = &source->sites;
     const size_t step = sites->n / 20 + 1;

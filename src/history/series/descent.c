@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/cholesky.h"
 #include "history/series/search.h"
 
 /* Events so near are taken out together. */
@@ -66,7 +67,8 @@ void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n)
     s->now_c = tt_events_criterion(&s->now);
 }
 
-/* By how much the sum of squares grows without the columns [from, to) and [also, also_to). */
+/* By how much the sum of squares grows without the columns [from, to) and [also, also_to): theta'
+ * covariance^-1 theta of these. */
 static double worth(const struct tt_search *s, size_t from, size_t to, size_t also, size_t also_to)
 {
     size_t n = s->now.columns, at[12], q = 0;
@@ -78,20 +80,17 @@ static double worth(const struct tt_search *s, size_t from, size_t to, size_t al
     for (size_t i = also; i < also_to && q < 12; i++) {
         at[q++] = i;
     }
-    for (size_t i = 0; i < q; i++) { /* theta' covariance^-1 theta, by Cholesky */
-        double left = s->covariance[at[i] * n + at[i]];
+    for (size_t i = 0; i < q; i++) {
         x[i] = s->theta[at[i]];
-        for (size_t k = 0; k < i; k++) {
-            double c = s->covariance[at[i] * n + at[k]];
-            for (size_t j = 0; j < k; j++) {
-                c -= m[i * 12 + j] * m[k * 12 + j];
-            }
-            m[i * 12 + k] = c / m[k * 12 + k];
-            left -= m[i * 12 + k] * m[i * 12 + k];
-            x[i] -= m[i * 12 + k] * x[k];
+        for (size_t k = 0; k < q; k++) {
+            m[i * q + k] = s->covariance[at[i] * n + at[k]];
         }
-        m[i * 12 + i] = sqrt(fmax(left, 1e-300));
-        x[i] /= m[i * 12 + i];
+    }
+    if (!tt_cholesky(m, q)) {
+        return HUGE_VAL; /* known without an error: not to be left out */
+    }
+    tt_cholesky_forward(m, q, x);
+    for (size_t i = 0; i < q; i++) {
         sum += x[i] * x[i];
     }
     return sum;
