@@ -45,7 +45,7 @@ bool tt_result_finding(struct tt_fields *fields, const struct tt_member *member)
 bool tt_result_names(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tiptrue_solution *s = fields->document;
-    size_t n = member->item != NULL ? (size_t)cJSON_GetArraySize(member->item) : 0;
+    size_t n = (size_t)cJSON_GetArraySize(member->item); /* 0: there are none */
 
     s->tip_names = TT_ARENA_NEW(fields->arena, s->n_tips + n, const char *);
     s->edge_names = TT_ARENA_NEW(fields->arena, s->n_edges + n, const char *);

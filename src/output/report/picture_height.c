@@ -109,14 +109,14 @@ static void draw_row(struct sheet *sheet, const struct tt_row_result *row)
 static void write_row(const struct sheet *sheet, const struct tt_row_result *row)
 {
     struct tt_picture *p = sheet->picture;
-    double none = row->use == TT_USE ? 0 : NAN;
+    bool used = row->use == TT_USE;
 
     tt_picture_row(p);
     tt_picture_cell_count(p, row->line);
     tt_picture_cell(p, row->target);
     tt_picture_cell_fixed(p, row->rotation_rad * 180 / TT_PI, 1, false);
-    tt_picture_cell_small(p, 1e-3 * height_um(sheet, row) + none, 1, true);
-    tt_picture_cell_small(p, row->residual_mm + none, 1, true);
+    tt_picture_cell_small(p, used ? 1e-3 * height_um(sheet, row) : NAN, 1, true);
+    tt_picture_cell_small(p, used ? row->residual_mm : NAN, 1, true);
     tt_picture_cell(p, tt_row_remark(row));
     tt_picture_row_end(p);
 }

@@ -154,15 +154,15 @@ static void write_table(const struct sheet *sheet)
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
         const struct tt_spot *spot = &sheet->scene->sketch->spots[sheet->track->rows[i]];
-        double none = row->use == TT_USE ? 0 : NAN;
+        bool used = row->use == TT_USE;
         tt_picture_row(p);
         tt_picture_cell_count(p, row->line);
         tt_picture_cell_fixed(p, tt_deg_from_rad(row->rotation_rad), 1, false);
         if (sheet->track->has_curve) {
-            tt_picture_cell_small(p, spot->swing_mm + row->residual_mm + row->moved_mm + none, 1,
-                                  true);
+            tt_picture_cell_small(p, used ? spot->swing_mm + row->residual_mm + row->moved_mm : NAN,
+                                  1, true);
         }
-        tt_picture_cell_small(p, row->residual_mm + none, 1, true);
+        tt_picture_cell_small(p, used ? row->residual_mm : NAN, 1, true);
         tt_picture_cell(p, tt_row_remark(row));
         tt_picture_row_end(p);
     }

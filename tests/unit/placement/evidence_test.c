@@ -33,7 +33,8 @@ enum {
     NO_ROTATIONS = 16384,
     ONE_TIP = 32768,
     NEARLY = 131072, /* some parts are off by a little more than they scatter */
-    STATED = 65536   /* uncertainties of seat and device */
+    STATED = 65536,  /* uncertainties of seat and device */
+    TIGHT = 262144   /* limits */
 };
 
 static const int CASES[] = {0,
@@ -202,7 +203,7 @@ static void judge(int what, double size, unsigned long seed, struct tt_buffer *t
             .name = names[t], .has_offset = true, .offset = {-41.3 + 17 * (double)t, 12.7}};
     }
     machine.limits.has_placement_mm = machine.limits.has_placement_rad = what & LIMITS;
-    machine.limits.placement_mm = 0.08;
+    machine.limits.placement_mm = what & TIGHT ? 0.011 : 0.08;
     machine.limits.placement_rad = 0.03;
     ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, NULL), TIPTRUE_OK);
     put_board(to, placement);
@@ -231,7 +232,7 @@ START_TEST(mixed_as_before)
 
     for (size_t k = 0; k < MIXED; k++) {
         int what =
-            (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (NEARLY * 2 - 1) & ~NO_ROTATIONS;
+            (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (TIGHT * 2 - 1) & ~NO_ROTATIONS;
         double size = 0.1 + 1.3 * gsl_rng_uniform(random);
         tt_buffer_printf(&found, "case mixed %zu, %d\n", k, what);
         judge(what, size, 2000 + k, &found);
