@@ -31,8 +31,8 @@ enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *te
         return status;
     }
     stage->terms.proper = true;
-    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine,
-                                 search->run, &stage->terms, false)) != TIPTRUE_OK ||
+    if ((status = tt_model_build_like(&stage->model, search->arena, search->first, &stage->terms,
+                                      false)) != TIPTRUE_OK ||
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
             TIPTRUE_OK ||
         (status = tt_estimable_new(search->arena, &stage->model, &pool->scratch,
@@ -75,12 +75,18 @@ static double *by_touch(struct tt_pool *pool, const struct tt_stage *stage, cons
     return pool->keep;
 }
 
-/* Offsets and their covariances at the end of a climb. */
-static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage,
-                                    struct tt_estimate estimates[])
+/* Offsets and their covariances at the end of the climb to @made, whose state its stage has. */
+static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_candidate *made)
 {
+    struct tt_stage *stage = made->stage;
     struct tt_uncertainty all;
     const struct tt_model *model = &stage->model;
+    struct tt_estimate *estimates = made->estimates;
+
+    made->estimated = tt_fit_factor(&stage->fit, model->terms.edge_out);
+    if (!made->estimated) {
+        return TIPTRUE_OK;
+    }
     enum tiptrue_status status = tt_uncertainty_init(&all, pool->search->arena, &stage->fit);
 
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
@@ -214,12 +220,12 @@ enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attem
     if (had_already(pool, made)) {
         return TIPTRUE_OK;
     }
-    if (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN) {
-        if (!tt_fit_factor(&stage->fit, model->terms.edge_out)) {
-            return TIPTRUE_OK;
+    if (!attempt->alone &&
+        (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN)) {
+        status = estimate(pool, made);
+        if (!made->estimated) {
+            return status;
         }
-        status = estimate(pool, stage, made->estimates);
-        made->estimated = true;
     }
     if (pool->best == NULL || made->log_evidence > pool->best->log_evidence) {
         pool->best = made;
@@ -227,6 +233,19 @@ enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attem
     made->next = pool->candidates;
     pool->candidates = made;
     pool->n++;
+    return status;
+}
+
+enum tiptrue_status tt_estimate_first(struct tt_pool *pool)
+{
+    struct tt_candidate *first = pool->best;
+
+    tt_candidate_return(first);
+    enum tiptrue_status status = estimate(pool, first);
+    if (!first->estimated) {
+        pool->best = pool->candidates = NULL;
+        pool->n = 0;
+    }
     return status;
 }
 

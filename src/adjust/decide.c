@@ -214,7 +214,7 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
         return TIPTRUE_E_MEMORY;
     }
     good_as_found(pool, e);
-    *restored = pool->restored == best || tt_candidate_restore(best);
+    *restored = pool->only == best || tt_candidate_restore(best);
     if (*restored) {
         take_back(&best->stage->fit, e->good);
     }
@@ -345,20 +345,16 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
     }
 }
 
-enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
+/* What is not excluded beside the best candidate, and what it means. @restored: the best one's
+ * state is that of its stage. */
+static enum tiptrue_status weigh_rivals(struct tt_pool *pool, struct tt_explanation *e,
+                                        bool restored)
 {
-    size_t blocks, n;
-    bool restored;
-    enum tiptrue_status status;
-
-    tt_pool_sort(pool);
-    blocks = pool->best->stage->model.n_blocks;
-    if ((status = explanation_init(pool, blocks, e, &restored)) != TIPTRUE_OK) {
-        return status;
-    }
+    size_t blocks = pool->best->stage->model.n_blocks, n;
     const struct tt_candidate **near = tt_not_excluded(pool, &n);
     double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
     struct plan *plan = TT_ARENA_NEW(pool->search->arena, blocks, struct plan);
+
     if (near == NULL || weights == NULL || plan == NULL) {
         return TIPTRUE_E_MEMORY;
     }
@@ -373,20 +369,37 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     for (size_t b = 0; b < blocks; b++) {
         plan[b].cover = cover_rivals(e, near, n, b);
     }
-    if (restored) {
-        size_t edge = uneven_edge(pool, &pool->best->stage->fit);
+    if (!restored) {
+        return TIPTRUE_OK;
+    }
+    enum tiptrue_status status = planned(pool, pool->plain, plan);
+    if (status == TIPTRUE_OK) {
+        look_for_little(pool, e, near, n, weights, plan);
+    }
+    return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
+}
+
+enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
+{
+    size_t edge = TT_NONE;
+    bool restored;
+    enum tiptrue_status status;
+
+    tt_pool_sort(pool);
+    status = explanation_init(pool, pool->best->stage->model.n_blocks, e, &restored);
+    if (status == TIPTRUE_OK && restored) {
+        edge = uneven_edge(pool, &pool->best->stage->fit);
         e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
-        status = planned(pool, pool->plain, plan);
-        if (status == TIPTRUE_OK) {
-            look_for_little(pool, e, near, n, weights, plan);
-        }
-        if (edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
-            e->doubt = TT_DOUBT_UNEVEN;
-            e->uneven_edge = edge;
-        }
+    }
+    if (status == TIPTRUE_OK && pool->only == NULL) {
+        status = weigh_rivals(pool, e, restored);
+    }
+    if (status == TIPTRUE_OK && edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
+        e->doubt = TT_DOUBT_UNEVEN;
+        e->uneven_edge = edge;
     }
     if (e->doubt == TT_DOUBT_RIVAL) { /* a touch taken back may be all that the two differ in */
         good_as_found(pool, e);
     }
-    return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
+    return status;
 }

@@ -39,6 +39,8 @@
 #define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
+/* Nor would what is set aside halve the standard uncertainties: too little is not left then. */
+#define PLAIN_LEFT_OUT 3.0
 
 /* ---- rounds of the table ---- */
 
@@ -283,6 +285,18 @@ static enum tiptrue_status has_few_off(struct tt_pool *pool, const struct tt_fit
     return TIPTRUE_OK;
 }
 
+/* The sum of the leverages of the touches set aside: with all touches, no variance of what is sought
+ * would be less than 1 / (1 + this) of what it is. */
+static double left_out(const struct tt_fit *fit)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < fit->model->n_touches; i++) {
+        sum += (1 - fit->good[i]) * fit->leverage[i];
+    }
+    return sum;
+}
+
 /* Few single touches off, and nothing in the table at the rest: no start would end elsewhere. */
 static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
 {
@@ -302,11 +316,12 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
         return status;
     }
     tt_fit_update_dof(fit);
+    *plain = left_out(fit) < PLAIN_LEFT_OUT;
     status = tt_modes_score(fit, pool->search->arena, TT_MODES_COARSE, &table);
     for (size_t k = 0; k < table.n && status == TIPTRUE_OK; k++) {
         *plain = *plain && table.mode[k].log_odds < -NESTED_PLAIN_LN;
     }
-    pool->restored = *plain ? only : NULL;
+    pool->only = *plain ? only : NULL;
     return status;
 }
 
@@ -368,8 +383,10 @@ enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explana
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK; turns++) {
         size_t before = pool.n;
         status = plain_start(&pool, open, n_open, turns, &parents[turns], &bases[turns]);
-        struct tt_attempt attempt = {
-            .stage = bases[turns], .parent = &parents[turns], .deviations = true};
+        struct tt_attempt attempt = {.stage = bases[turns],
+                                     .parent = &parents[turns],
+                                     .deviations = true,
+                                     .alone = combinations == 1};
         status = status == TIPTRUE_OK ? tt_attempt_climb(&pool, &attempt) : status;
         plain[turns] = pool.n > before ? pool.candidates->log_evidence : -INFINITY;
         best = fmax(best, plain[turns]);
@@ -377,6 +394,7 @@ enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explana
     bool plainly = false;
     if (status == TIPTRUE_OK && combinations == 1 && pool.best != NULL) {
         status = is_plain(&pool, &plainly);
+        status = status == TIPTRUE_OK && !plainly ? tt_estimate_first(&pool) : status;
     }
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {

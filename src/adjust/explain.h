@@ -55,6 +55,7 @@ struct tt_search {
     const struct tiptrue_machine *machine;
     const struct tiptrue_run *run;
     const struct tt_noise *noise;
+    const struct tt_model *first; /* model of the run, for those that follow; NULL: none yet */
     struct tt_fit *least_squares; /* of all touches, whose table of modes gives starts; or NULL */
 };
 

@@ -48,13 +48,14 @@ struct tt_candidate {
         *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
     double touch_var_mm2, view_var_mm2;
     struct tt_estimate *estimates; /* per block */
-    bool estimated, scored;
+    bool estimated, scored; /* the estimates are there; its table was looked at */
 };
 
 struct tt_pool {
     const struct tt_search *search;
     struct tt_candidate *candidates, *best;
-    const struct tt_candidate *restored; /* the state of its stage is its own; NULL: of none */
+    const struct tt_candidate *only; /* nothing else is to be looked for; its stage has its state.
+                                        NULL: not known */
     struct tt_stage *plain; /* without any term */
     size_t n, n_edges_seen;
     double *keep, *left;                  /* scratch: per touch, per row */
@@ -71,6 +72,7 @@ struct tt_attempt {
     size_t n_modes;
     const double *keep; /* per row of the run; NULL = all */
     bool deviations, own_scatter;
+    bool alone; /* the first one: its offsets are estimated only if others follow */
 };
 
 /* ---- climb.c ---- */
@@ -82,6 +84,8 @@ TT_MUST_USE enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct 
  * another climb on the same model ended. */
 TT_MUST_USE enum tiptrue_status tt_attempt_climb(struct tt_pool *pool,
                                                  const struct tt_attempt *attempt);
+/* The offsets of a first climb that was made alone; without it in the pool where they cannot be. */
+TT_MUST_USE enum tiptrue_status tt_estimate_first(struct tt_pool *pool);
 /* A climb with @mode on top of @base's model, from all touches. */
 TT_MUST_USE enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
                                               const struct tt_candidate *parent,

@@ -415,19 +415,15 @@ static enum tiptrue_status start_values(struct tt_model *model, struct tt_arena 
     return status;
 }
 
-enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena,
-                                   const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine,
-                                   const struct tiptrue_run *run, const struct tt_terms *terms,
-                                   bool weak)
+/* The model of what @model names: plate, machine, run, terms. */
+static enum tiptrue_status build(struct tt_model *model, struct tt_arena *arena,
+                                 const struct tt_model *like)
 {
     enum tiptrue_status status;
 
-    *model = (struct tt_model){
-        .plate = plate, .machine = machine, .run = run, .terms = *terms, .weak = weak};
     if ((status = find_blocks(model, arena)) != TIPTRUE_OK ||
         (status = lay_out(model, arena)) != TIPTRUE_OK ||
-        (status = tt_model_collect_rows(model, arena)) != TIPTRUE_OK ||
+        (status = tt_model_collect_rows(model, arena, like)) != TIPTRUE_OK ||
         (status = tt_system_init(&model->system, arena, model->n_border, model->n_blocks,
                                  model->block_size)) != TIPTRUE_OK) {
         return status;
@@ -449,8 +445,31 @@ enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *aren
     plate_priors(model);
     machine_priors(model);
     model->n_priors += tt_views_priors(model, model->priors + model->n_priors);
-    if (weak || terms->proper) {
+    if (model->weak || model->terms.proper) {
         weak_priors(model);
     }
     return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena,
+                                   const struct tiptrue_plate *plate,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_run *run, const struct tt_terms *terms,
+                                   bool weak)
+{
+    *model = (struct tt_model){
+        .plate = plate, .machine = machine, .run = run, .terms = *terms, .weak = weak};
+    return build(model, arena, NULL);
+}
+
+enum tiptrue_status tt_model_build_like(struct tt_model *model, struct tt_arena *arena,
+                                        const struct tt_model *like, const struct tt_terms *terms,
+                                        bool weak)
+{
+    *model = (struct tt_model){.plate = like->plate,
+                               .machine = like->machine,
+                               .run = like->run,
+                               .terms = *terms,
+                               .weak = weak};
+    return build(model, arena, like);
 }

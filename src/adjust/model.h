@@ -180,10 +180,17 @@ TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt
                                                const struct tiptrue_run *run,
                                                const struct tt_terms *terms, bool weak);
 
-/* Rows of the run into a model that is laid out: part of tt_model_build. TIPTRUE_E_DATA: no touch
- * can be used. */
+/* The same of the run of @like, a built model that is kept in its arena as long as @model: the
+ * touches' rows are shared where both sort them alike. */
+TT_MUST_USE enum tiptrue_status tt_model_build_like(struct tt_model *model, struct tt_arena *arena,
+                                                    const struct tt_model *like,
+                                                    const struct tt_terms *terms, bool weak);
+
+/* Rows of the run into a model that is laid out, of @like (NULL: none) where they are alike: part
+ * of tt_model_build. TIPTRUE_E_DATA: no touch can be used. */
 TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model,
-                                                      struct tt_arena *arena);
+                                                      struct tt_arena *arena,
+                                                      const struct tt_model *like);
 
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);

@@ -146,16 +146,9 @@ static enum tiptrue_status group_cells(struct tt_model *model, struct tt_arena *
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena)
+/* Columns of the rows, by what the model holds. */
+static void lay_out_columns(struct tt_model *model)
 {
-    const struct tiptrue_run *run = model->run;
-    struct counts counts = count_rows(run);
-    size_t n = counts.of[TT_TOUCH], sights = counts.of[TT_SIGHT] + counts.of[TT_VIEW];
-
-    if (n == 0) {
-        return TIPTRUE_E_DATA;
-    }
-    model->n_touches = n;
     model->drift_column = TT_COLUMN_MORE;
     model->slip_column = model->drift_column + (model->terms.drift ? 1 : 0);
     model->axis_column = model->slip_column + (model->terms.slipped_at != TT_NONE ? 2 : 0);
@@ -165,23 +158,22 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
         size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
         model->stride = columns > model->stride ? columns : model->stride;
     }
-    model->row = TT_ARENA_ROOM(arena, n, size_t);
-    model->cell_of = TT_ARENA_ROOM(arena, n, size_t);
-    model->touch = TT_ARENA_ROOM(arena, n, struct tt_touch);
-    model->clock = TT_ARENA_ROOM(arena, n, double);
-    model->slope = TT_ARENA_ROOM(arena, n * model->stride, double);
-    model->residual = TT_ARENA_ROOM(arena, n, double);
+}
+
+static enum tiptrue_status collect_sights(struct tt_model *model, struct tt_arena *arena,
+                                          size_t sights)
+{
+    const struct tiptrue_run *run = model->run;
+    const double *extra_mm = model->terms.sight_extra_mm;
+
     model->sights = TT_ARENA_NEW(arena, sights, struct tt_sight);
     model->setup_sighted = TT_ARENA_NEW(arena, run->n_setups, bool);
-    if (model->row == NULL || model->cell_of == NULL || model->touch == NULL ||
-        model->clock == NULL || model->slope == NULL || model->residual == NULL ||
-        model->sights == NULL || model->setup_sighted == NULL) {
+    if (model->sights == NULL || model->setup_sighted == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 0; i < run->n_observations; i++) {
+    for (size_t i = 0; i < run->n_observations && model->n_sights < sights; i++) {
         const struct tt_observation *o = &run->observations[i];
         if (tt_is_sighting(o->kind) && o->use == TT_USE) {
-            const double *extra_mm = model->terms.sight_extra_mm;
             double extra = extra_mm != NULL ? extra_mm[model->n_sights] : 0;
             model->sights[model->n_sights++] =
                 (struct tt_sight){.row = i,
@@ -198,6 +190,78 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
             model->setup_sighted[o->setup] = true;
         }
     }
+    return TIPTRUE_OK;
+}
+
+static enum tiptrue_status collect_touches(struct tt_model *model, struct tt_arena *arena)
+{
+    size_t n = model->n_touches;
+
+    model->row = TT_ARENA_ROOM(arena, n, size_t);
+    model->cell_of = TT_ARENA_ROOM(arena, n, size_t);
+    model->touch = TT_ARENA_ROOM(arena, n, struct tt_touch);
+    model->clock = TT_ARENA_ROOM(arena, n, double);
+    if (model->row == NULL || model->cell_of == NULL || model->touch == NULL ||
+        model->clock == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
     enum tiptrue_status status = sort_touches(model, arena, n);
     return status == TIPTRUE_OK ? group_cells(model, arena) : status;
+}
+
+/* Are touches sorted into the same cells, at the same rotations? */
+static bool sorts_alike(const struct tt_model *model, const struct tt_model *other)
+{
+    return model->terms.moved_at == other->terms.moved_at &&
+           model->terms.latency == other->terms.latency &&
+           model->terms.reversed == other->terms.reversed;
+}
+
+/* The touches of @like, the cells' places and entries of its own. */
+static enum tiptrue_status share_touches(struct tt_model *model, struct tt_arena *arena,
+                                         const struct tt_model *like)
+{
+    model->row = like->row;
+    model->cell_of = like->cell_of;
+    model->touch = like->touch;
+    model->clock = like->clock;
+    model->middle = like->middle;
+    model->cells_by_block = like->cells_by_block;
+    model->n_cells = like->n_cells;
+    model->cells = TT_ARENA_ROOM(arena, like->n_cells, struct tt_cell);
+    if (model->cells == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t c = 0; c < like->n_cells; c++) {
+        const struct tt_cell *cell = &like->cells[c];
+        model->cells[c] = (struct tt_cell){.setup = cell->setup,
+                                           .edge = cell->edge,
+                                           .block = cell->block,
+                                           .after = cell->after,
+                                           .feed_mm_s = cell->feed_mm_s,
+                                           .first = cell->first,
+                                           .count = cell->count};
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena,
+                                          const struct tt_model *like)
+{
+    struct counts counts = count_rows(model->run);
+    size_t n = counts.of[TT_TOUCH];
+
+    if (n == 0) {
+        return TIPTRUE_E_DATA;
+    }
+    lay_out_columns(model);
+    model->n_touches = n;
+    model->slope = TT_ARENA_ROOM(arena, n * model->stride, double);
+    model->residual = TT_ARENA_ROOM(arena, n, double);
+    if (model->slope == NULL || model->residual == NULL ||
+        collect_sights(model, arena, counts.of[TT_SIGHT] + counts.of[TT_VIEW]) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    return like != NULL && sorts_alike(model, like) ? share_touches(model, arena, like)
+                                                    : collect_touches(model, arena);
 }

@@ -31,7 +31,7 @@
 
 /* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1,
  * roughly. */
-static enum tiptrue_status fit_terms(const struct tt_search *search, const struct tt_terms *terms,
+static enum tiptrue_status fit_terms(struct tt_search *search, const struct tt_terms *terms,
                                      bool weak, const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status;
@@ -43,10 +43,19 @@ static enum tiptrue_status fit_terms(const struct tt_search *search, const struc
     if (out->model == NULL || out->fit == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    if ((status = tt_terms_new(search, terms, &out->terms)) != TIPTRUE_OK ||
-        (status = tt_model_build(out->model, search->arena, search->plate, search->machine,
-                                 search->run, &out->terms, weak)) != TIPTRUE_OK ||
-        (status = tt_fit_init(out->fit, search->arena, out->model, search->noise)) != TIPTRUE_OK) {
+    status = tt_terms_new(search, terms, &out->terms);
+    if (status == TIPTRUE_OK && search->first == NULL) {
+        status = tt_model_build(out->model, search->arena, search->plate, search->machine,
+                                search->run, &out->terms, weak);
+        search->first = out->model;
+    } else if (status == TIPTRUE_OK) {
+        status =
+            tt_model_build_like(out->model, search->arena, search->first, &out->terms, weak);
+    }
+    status = status == TIPTRUE_OK
+                 ? tt_fit_init(out->fit, search->arena, out->model, search->noise)
+                 : status;
+    if (status != TIPTRUE_OK) {
         return status;
     }
     if (good != NULL) {
@@ -63,7 +72,7 @@ static enum tiptrue_status fit_terms(const struct tt_search *search, const struc
 }
 
 /* The rest of that, with weak priors where something is not determined without. */
-static enum tiptrue_status finish(const struct tt_search *search, const struct tt_terms *terms,
+static enum tiptrue_status finish(struct tt_search *search, const struct tt_terms *terms,
                                   const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status = TIPTRUE_OK;
@@ -75,7 +84,7 @@ static enum tiptrue_status finish(const struct tt_search *search, const struct t
     return status;
 }
 
-static enum tiptrue_status fit_either(const struct tt_search *search, const struct tt_terms *terms,
+static enum tiptrue_status fit_either(struct tt_search *search, const struct tt_terms *terms,
                                       const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status = fit_terms(search, terms, false, good, out);
