@@ -243,6 +243,17 @@ static void add_border_part(const struct tt_uncertainty *all, const double m[], 
     }
 }
 
+static bool other_radii(const struct tt_model *model, size_t block)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        any = any || (prior->kind == TT_PRIOR_RADIUS && prior->block != block);
+    }
+    return any;
+}
+
 /* Stated radii of the other tips reach this one through what the border shares: cov(o_t, r_s) =
  * response_t c response_s^T. */
 static void add_other_radii(const struct tt_uncertainty *all, size_t block,
@@ -253,6 +264,9 @@ static void add_other_radii(const struct tt_uncertainty *all, size_t block,
     const double *row = all->response + TT_TIP_R * nb;
     double *part = all->by_sighting; /* free until the sightings are summed */
 
+    if (!other_radii(model, block)) {
+        return;
+    }
     memset(part, 0, size * size * sizeof *part);
     add_border_part(all, all->radius, size, part);
     for (size_t i = 0; i < model->n_priors;

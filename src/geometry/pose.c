@@ -33,12 +33,6 @@ struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy
                                 -pose->sin_yaw * x_mm + pose->cos_yaw * y_mm};
 }
 
-struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v)
-{
-    return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm,
-                                  sin_rotation * v.x_mm + cos_rotation * v.y_mm};
-}
-
 enum tiptrue_status tt_pose_fit(const struct tt_plate_xy plate[],
                                 const struct tt_machine_xy machine[], const double scales[],
                                 size_t n, double resolution_mm, struct tt_pose *pose)

@@ -33,7 +33,11 @@ struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy
 
 /* The tip vector @v (runout) at the rotation whose cosine and sine are given, in the machine frame:
  * R(theta) v. theta counter-clockwise seen from above. */
-struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v);
+static inline struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v)
+{
+    return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm,
+                                  sin_rotation * v.x_mm + cos_rotation * v.y_mm};
+}
 
 /* The pose that carries @n points (n >= 2) of the plate closest to their places on the machine,
  * least squares, @scales[i] the thermal scale of each (B. K. P. Horn, J. Opt. Soc. Am. A 4 (1987)
