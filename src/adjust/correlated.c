@@ -28,45 +28,29 @@
 
 /* ---- order ---- */
 
-struct place {
-    size_t block, row, touch;
-};
-
-static int compare_places(const void *a, const void *b)
-{
-    const struct place *p = a, *q = b;
-
-    if (p->block != q->block) {
-        return p->block < q->block ? -1 : 1;
-    }
-    return p->row < q->row ? -1 : p->row > q->row;
-}
-
 static bool sort_touches(struct tt_correlated *found, struct tt_arena *arena)
 {
     const struct tt_model *model = found->fit->model;
-    struct place *places = TT_ARENA_NEW(arena, model->n_touches, struct place);
-    size_t gap = 0;
+    const size_t *touch = tt_model_touch_by_row(model, arena);
 
-    found->touch = TT_ARENA_NEW(arena, model->n_touches, size_t);
-    found->gap = TT_ARENA_NEW(arena, model->n_touches, size_t);
-    if (places == NULL || found->touch == NULL || found->gap == NULL) {
+    found->touch = TT_ARENA_ROOM(arena, model->n_touches, size_t);
+    found->gap = TT_ARENA_ROOM(arena, model->n_touches, size_t);
+    if (touch == NULL || found->touch == NULL || found->gap == NULL) {
         return false;
     }
-    for (size_t i = 0; i < model->n_touches; i++) {
-        places[i] = (struct place){model->cells[model->cell_of[i]].block, model->row[i], i};
-    }
-    qsort(places, model->n_touches, sizeof *places, compare_places);
-    for (size_t k = 0; k < model->n_touches; k++) {
-        bool first = k == 0 || places[k].block != places[k - 1].block;
-        bool begun =
-            !first && found->n > 0 &&
-            places[k].block == model->cells[model->cell_of[found->touch[found->n - 1]]].block;
-        gap = begun ? gap + 1 : 0;
-        if (found->fit->weight[places[k].touch] > 0) {
-            found->touch[found->n] = places[k].touch;
-            found->gap[found->n++] = gap;
-            gap = 0;
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        size_t gap = 0;
+        for (size_t row = 0, before = found->n; row < model->run->n_observations; row++) {
+            size_t i = touch[row];
+            if (i == TT_NONE || model->cells[model->cell_of[i]].block != b) {
+                continue;
+            }
+            gap = found->n > before ? gap + 1 : 0;
+            if (found->fit->weight[i] > 0) {
+                found->touch[found->n] = i;
+                found->gap[found->n++] = gap;
+                gap = 0;
+            }
         }
     }
     return true;

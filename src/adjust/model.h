@@ -192,6 +192,9 @@ TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model,
                                                       struct tt_arena *arena,
                                                       const struct tt_model *like);
 
+/* Which touch stands at each row of the run (TT_NONE: none), in the arena. NULL: no memory. */
+size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *arena);
+
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);
 

@@ -40,10 +40,10 @@ static enum tiptrue_status table_init(struct tt_mode_table *t, struct tt_fit *fi
                   rows * setups + (rows + TIP_CANDIDATES + 1) * tips + 8;
     modes->n = 0;
     modes->mode = TT_ARENA_NEW(arena, most, struct tt_mode);
-    t->halves = TT_ARENA_NEW(arena, model->n_cells * model->stride * t->length, double);
+    t->halves = TT_ARENA_ROOM(arena, model->n_cells * model->stride * t->length, double);
     t->sums = TT_ARENA_NEW(arena, model->n_cells * model->stride, double);
     t->scores = TT_ARENA_NEW(arena, model->n_cells, double);
-    t->sight_halves = TT_ARENA_NEW(arena, 2 * model->n_sights * model->n_border, double);
+    t->sight_halves = TT_ARENA_ROOM(arena, 2 * model->n_sights * model->n_border, double);
     t->half = TT_ARENA_NEW(arena, t->length, double);
     t->unit = TT_ARENA_NEW(arena, t->length, double);
     t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);

@@ -85,27 +85,19 @@ static void running_enter(struct tt_mode_table *t, const struct running *r, stru
     t->v[1] = v[1];
 }
 
-/* Which touch or sighting stands at each row of the run. */
-static enum tiptrue_status find_rows(const struct tt_mode_table *t, size_t **touch, size_t **sight)
+/* Which sighting stands at each row of the run. */
+static size_t *sight_by_row(const struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
-    size_t rows = model->run->n_observations;
+    size_t rows = model->run->n_observations, *sight = TT_ARENA_ROOM(t->arena, rows, size_t);
 
-    *touch = TT_ARENA_NEW(t->arena, rows, size_t);
-    *sight = TT_ARENA_NEW(t->arena, rows, size_t);
-    if (*touch == NULL || *sight == NULL) {
-        return TIPTRUE_E_MEMORY;
+    for (size_t i = 0; i < rows && sight != NULL; i++) {
+        sight[i] = TT_NONE;
     }
-    for (size_t i = 0; i < rows; i++) {
-        (*touch)[i] = (*sight)[i] = TT_NONE;
+    for (size_t i = 0; i < model->n_sights && sight != NULL; i++) {
+        sight[model->sights[i].row] = i;
     }
-    for (size_t i = 0; i < model->n_touches; i++) {
-        (*touch)[model->row[i]] = i;
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        (*sight)[model->sights[i].row] = i;
-    }
-    return TIPTRUE_OK;
+    return sight;
 }
 
 /* Half solution of a touch's design row, into t->half; without a weight @w it is not needed. */
@@ -177,11 +169,12 @@ static void change_at_sight(struct tt_mode_table *t, size_t row, const struct tt
 enum tiptrue_status tt_modes_score_changes(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
-    size_t rows = model->run->n_observations, *touch = NULL, *sight = NULL;
+    const size_t *touch = tt_model_touch_by_row(model, t->arena), *sight = sight_by_row(t);
     struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
                    *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
-    enum tiptrue_status status =
-        moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
+    enum tiptrue_status status = moves == NULL || slips == NULL || touch == NULL || sight == NULL
+                                     ? TIPTRUE_E_MEMORY
+                                     : TIPTRUE_OK;
 
     for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
         status = running_init(&moves[s], t);
@@ -199,7 +192,7 @@ enum tiptrue_status tt_modes_score_changes(struct tt_mode_table *t)
     for (size_t i = 0; i < model->n_sights; i++) {
         moves[model->sights[i].setup].rows++;
     }
-    for (size_t row = rows; row-- > 0;) {
+    for (size_t row = model->run->n_observations; row-- > 0;) {
         if (touch[row] != TT_NONE) {
             change_at_touch(t, row, touch[row], moves, slips);
         } else if (sight[row] != TT_NONE && model->at_moved == TT_NONE) {

@@ -175,18 +175,17 @@ static enum tiptrue_status collect_sights(struct tt_model *model, struct tt_aren
         const struct tt_observation *o = &run->observations[i];
         if (tt_is_sighting(o->kind) && o->use == TT_USE) {
             double extra = extra_mm != NULL ? extra_mm[model->n_sights] : 0;
-            model->sights[model->n_sights++] =
-                (struct tt_sight){.row = i,
-                                  .setup = o->setup,
-                                  .mark = o->target,
-                                  .view = o->kind == TT_VIEW,
-                                  .place = o->h,
-                                  .ratio = 1,
-                                  .share = 1,
-                                  .after = is_after(model, i),
-                                  .scale = thermal_scale(model->plate, o),
-                                  .clock = clock_of(model, i),
-                                  .extra_mm2 = extra * extra};
+            struct tt_sight *sight = &model->sights[model->n_sights++];
+            sight->row = i;
+            sight->setup = o->setup;
+            sight->mark = o->target;
+            sight->view = o->kind == TT_VIEW;
+            sight->place = o->h;
+            sight->ratio = sight->share = 1;
+            sight->after = is_after(model, i);
+            sight->scale = thermal_scale(model->plate, o);
+            sight->clock = clock_of(model, i);
+            sight->extra_mm2 = extra * extra;
             model->setup_sighted[o->setup] = true;
         }
     }
@@ -264,4 +263,17 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
     }
     return like != NULL && sorts_alike(model, like) ? share_touches(model, arena, like)
                                                     : collect_touches(model, arena);
+}
+
+size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *arena)
+{
+    size_t rows = model->run->n_observations, *touch = TT_ARENA_ROOM(arena, rows, size_t);
+
+    for (size_t i = 0; i < rows && touch != NULL; i++) {
+        touch[i] = TT_NONE;
+    }
+    for (size_t i = 0; i < model->n_touches && touch != NULL; i++) {
+        touch[model->row[i]] = i;
+    }
+    return touch;
 }
