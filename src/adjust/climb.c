@@ -18,6 +18,15 @@
 
 /* ---- models ---- */
 
+enum tiptrue_status tt_search_model(const struct tt_search *search, const struct tt_terms *terms,
+                                    bool weak, struct tt_model *model)
+{
+    return search->first != NULL
+               ? tt_model_build_like(model, search->arena, search->first, terms, weak)
+               : tt_model_build(model, search->arena, search->plate, search->machine, search->run,
+                                terms, weak);
+}
+
 /* A stage with the model of @terms. @base (NULL: none) gives the robust start. */
 enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *terms,
                                  const struct tt_stage *base, struct tt_stage **out)
@@ -31,8 +40,7 @@ enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *te
         return status;
     }
     stage->terms.proper = true;
-    if ((status = tt_model_build_like(&stage->model, search->arena, search->first, &stage->terms,
-                                      false)) != TIPTRUE_OK ||
+    if ((status = tt_search_model(search, &stage->terms, false, &stage->model)) != TIPTRUE_OK ||
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
             TIPTRUE_OK ||
         (status = tt_estimable_new(search->arena, &stage->model, &pool->scratch,

@@ -39,7 +39,8 @@
 #define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
-/* Nor would what is set aside halve the standard uncertainties: too little is not left then. */
+/* And where what is set aside would not even halve the standard uncertainties: then it is not too
+ * little that is left (decide.c). */
 #define PLAIN_LEFT_OUT 3.0
 
 /* ---- rounds of the table ---- */
@@ -285,8 +286,8 @@ static enum tiptrue_status has_few_off(struct tt_pool *pool, const struct tt_fit
     return TIPTRUE_OK;
 }
 
-/* The sum of the leverages of the touches set aside: with all touches, no variance of what is sought
- * would be less than 1 / (1 + this) of what it is. */
+/* The sum of the leverages of the touches set aside: with all touches, no variance would be less
+ * than 1 / (1 + this) of what it is. */
 static double left_out(const struct tt_fit *fit)
 {
     double sum = 0;
@@ -323,6 +324,14 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
     }
     pool->only = *plain ? only : NULL;
     return status;
+}
+
+/* Is a first climb, made alone, plain? If not, its offsets are estimated, for others follow. */
+static enum tiptrue_status judge_first(struct tt_pool *pool, bool *plain)
+{
+    enum tiptrue_status status = is_plain(pool, plain);
+
+    return status == TIPTRUE_OK && !*plain ? tt_estimate_first(pool) : status;
 }
 
 static enum tiptrue_status pool_init(struct tt_pool *pool, const struct tt_search *search)
@@ -393,8 +402,7 @@ enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explana
     }
     bool plainly = false;
     if (status == TIPTRUE_OK && combinations == 1 && pool.best != NULL) {
-        status = is_plain(&pool, &plainly);
-        status = status == TIPTRUE_OK && !plainly ? tt_estimate_first(&pool) : status;
+        status = judge_first(&pool, &plainly);
     }
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {

@@ -55,13 +55,19 @@ struct tt_search {
     const struct tiptrue_machine *machine;
     const struct tiptrue_run *run;
     const struct tt_noise *noise;
-    const struct tt_model *first; /* model of the run, for those that follow; NULL: none yet */
     struct tt_fit *least_squares; /* of all touches, whose table of modes gives starts; or NULL */
+    const struct tt_model *first; /* of the run, whose rows later models share; NULL: none yet */
 };
 
 /* Empty terms with all arrays, in the arena; a copy of @terms if that is not NULL. */
 TT_MUST_USE enum tiptrue_status tt_terms_new(const struct tt_search *search,
                                              const struct tt_terms *terms, struct tt_terms *copy);
+
+/* The model of the search's run with @terms (borrowed), as tt_model_build and tt_model_build_like
+ * make it. */
+TT_MUST_USE enum tiptrue_status tt_search_model(const struct tt_search *search,
+                                                const struct tt_terms *terms, bool weak,
+                                                struct tt_model *model);
 
 /* Variance of a sighted coordinate, resolution included, and its degrees of freedom: stated, or
  * from the median of what repeated sightings of a mark differ by, drawn to a usual one. Where a

@@ -48,7 +48,7 @@ struct tt_candidate {
         *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
     double touch_var_mm2, view_var_mm2;
     struct tt_estimate *estimates; /* per block */
-    bool estimated, scored; /* the estimates are there; its table was looked at */
+    bool estimated, scored;        /* the estimates are there; its table was looked at */
 };
 
 struct tt_pool {
@@ -56,7 +56,7 @@ struct tt_pool {
     struct tt_candidate *candidates, *best;
     const struct tt_candidate *only; /* nothing else is to be looked for; its stage has its state.
                                         NULL: not known */
-    struct tt_stage *plain; /* without any term */
+    struct tt_stage *plain;          /* without any term */
     size_t n, n_edges_seen;
     double *keep, *left;                  /* scratch: per touch, per row */
     struct tt_estimable_scratch *scratch; /* NULL at first */

@@ -188,9 +188,8 @@ TT_MUST_USE enum tiptrue_status tt_model_build_like(struct tt_model *model, stru
 
 /* Rows of the run into a model that is laid out, of @like (NULL: none) where they are alike: part
  * of tt_model_build. TIPTRUE_E_DATA: no touch can be used. */
-TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model,
-                                                      struct tt_arena *arena,
-                                                      const struct tt_model *like);
+TT_MUST_USE enum tiptrue_status
+tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena, const struct tt_model *like);
 
 /* Which touch stands at each row of the run (TT_NONE: none), in the arena. NULL: no memory. */
 size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *arena);

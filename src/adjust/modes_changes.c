@@ -24,14 +24,21 @@ struct running {
     size_t rows, seen, step; /* in all; passed; between two tries */
 };
 
-static enum tiptrue_status running_init(struct running *r, const struct tt_mode_table *t)
+/* @n of them, empty, in the arena; NULL: no memory. */
+static struct running *running_new(const struct tt_mode_table *t, size_t n)
 {
-    r->v[0] = TT_ARENA_NEW(t->arena, 2 * t->model->n_unknowns, double);
-    if (r->v[0] == NULL) {
-        return TIPTRUE_E_MEMORY;
+    size_t length = t->model->n_unknowns;
+    struct running *r = TT_ARENA_NEW(t->arena, n, struct running);
+    double *v = TT_ARENA_NEW(t->arena, n * 2 * length, double);
+
+    if (r == NULL || v == NULL) {
+        return NULL;
     }
-    r->v[1] = r->v[0] + t->model->n_unknowns;
-    return TIPTRUE_OK;
+    for (size_t k = 0; k < n; k++) {
+        r[k].v[0] = v + 2 * k * length;
+        r[k].v[1] = r[k].v[0] + length;
+    }
+    return r;
 }
 
 static void running_add(struct running *r, const struct tt_mode_table *t, size_t block,
@@ -170,20 +177,11 @@ enum tiptrue_status tt_modes_score_changes(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     const size_t *touch = tt_model_touch_by_row(model, t->arena), *sight = sight_by_row(t);
-    struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
-                   *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
-    enum tiptrue_status status = moves == NULL || slips == NULL || touch == NULL || sight == NULL
-                                     ? TIPTRUE_E_MEMORY
-                                     : TIPTRUE_OK;
+    struct running *moves = running_new(t, model->n_setups),
+                   *slips = running_new(t, model->n_blocks);
 
-    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
-        status = running_init(&moves[s], t);
-    }
-    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
-        status = running_init(&slips[b], t);
-    }
-    if (status != TIPTRUE_OK) {
-        return status;
+    if (moves == NULL || slips == NULL || touch == NULL || sight == NULL) {
+        return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < model->n_touches; i++) {
         moves[model->cells[model->cell_of[i]].setup].rows++;

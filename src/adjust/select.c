@@ -43,21 +43,12 @@ static enum tiptrue_status fit_terms(struct tt_search *search, const struct tt_t
     if (out->model == NULL || out->fit == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    status = tt_terms_new(search, terms, &out->terms);
-    if (status == TIPTRUE_OK && search->first == NULL) {
-        status = tt_model_build(out->model, search->arena, search->plate, search->machine,
-                                search->run, &out->terms, weak);
-        search->first = out->model;
-    } else if (status == TIPTRUE_OK) {
-        status =
-            tt_model_build_like(out->model, search->arena, search->first, &out->terms, weak);
-    }
-    status = status == TIPTRUE_OK
-                 ? tt_fit_init(out->fit, search->arena, out->model, search->noise)
-                 : status;
-    if (status != TIPTRUE_OK) {
+    if ((status = tt_terms_new(search, terms, &out->terms)) != TIPTRUE_OK ||
+        (status = tt_search_model(search, &out->terms, weak, out->model)) != TIPTRUE_OK ||
+        (status = tt_fit_init(out->fit, search->arena, out->model, search->noise)) != TIPTRUE_OK) {
         return status;
     }
+    search->first = search->first == NULL ? out->model : search->first;
     if (good != NULL) {
         by_touch = TT_ARENA_NEW(search->arena, out->model->n_touches, double);
         if (by_touch == NULL) {

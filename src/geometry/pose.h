@@ -33,7 +33,8 @@ struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy
 
 /* The tip vector @v (runout) at the rotation whose cosine and sine are given, in the machine frame:
  * R(theta) v. theta counter-clockwise seen from above. */
-static inline struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v)
+static inline struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation,
+                                               struct tt_tip_xy v)
 {
     return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm,
                                   sin_rotation * v.x_mm + cos_rotation * v.y_mm};

@@ -73,7 +73,8 @@ void tt_touch_shape_angle(const struct tt_site *site, const struct tt_touch *tou
 
 /* Residual in mm; *slope (its shape array the caller's) is filled. */
 static inline double tt_touch_residual(const struct tt_site *site, const struct tt_touch *touch,
-                         const struct tt_touch_state *state, struct tt_touch_slope *slope)
+                                       const struct tt_touch_state *state,
+                                       struct tt_touch_slope *slope)
 {
     double n_x = site->n_x, n_y = site->n_y, c = touch->cos_rotation, s = touch->sin_rotation;
     struct tt_machine_xy e = tt_tip_turn(c, s, state->runout);

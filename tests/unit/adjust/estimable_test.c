@@ -44,8 +44,8 @@ static void prepare(struct both *b, size_t deepened)
     b->read = scene_read(&b->scene, &rows);
     scene_rows_free(&rows);
     b->noise = tt_noise_of(b->read.machine, b->read.run);
-    b->search =
-        (struct tt_search){&b->arena, b->read.plate, b->read.machine, b->read.run, &b->noise, NULL};
+    b->search = (struct tt_search){
+        &b->arena, b->read.plate, b->read.machine, b->read.run, &b->noise, NULL, NULL};
     ck_assert_int_eq(tt_terms_new(&b->search, NULL, &b->terms), TIPTRUE_OK);
     b->terms.proper = true;
     b->how = (struct tt_climb){.hopeless = -INFINITY, .deviations = true};

@@ -274,7 +274,7 @@ static void judge(int what, enum design design, struct tt_buffer *to)
     struct scene_read read = scene_read(&s, &rows);
     struct tt_arena arena = {0};
     struct tt_noise noise = tt_noise_of(read.machine, read.run);
-    struct tt_search search = {&arena, read.plate, read.machine, read.run, &noise, NULL};
+    struct tt_search search = {&arena, read.plate, read.machine, read.run, &noise, NULL, NULL};
     struct tt_terms plain;
     struct tt_model *model = calloc(1, sizeof *model);
     struct tt_fit *fit = calloc(1, sizeof *fit);

@@ -66,8 +66,8 @@ static void judge(struct judged *j, struct tt_terms *plain, double *before)
     j->read = scene_read(&j->scene, &rows);
     scene_rows_free(&rows);
     j->noise = tt_noise_of(j->read.machine, j->read.run);
-    j->search =
-        (struct tt_search){&j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise, NULL};
+    j->search = (struct tt_search){
+        &j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise, NULL, NULL};
     ck_assert_int_eq(tt_terms_new(&j->search, NULL, plain), TIPTRUE_OK);
     *before = log_marginal(j, plain, model, fit);
     if (j->stretch != 0) { /* the sightings scatter as stated */
