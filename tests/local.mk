@@ -90,6 +90,7 @@ unit_tests = \
   tests/unit/placement/capability_test \
   tests/unit/placement/evidence_test \
   tests/unit/planning/design_test \
+  tests/unit/planning/drawn_test \
   tests/unit/planning/view_design_test
 
 # Tests that share a helper.
@@ -114,6 +115,7 @@ tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(sc
 tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_unseen_test_SOURCES = tests/unit/adjust/unseen_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
+tests_unit_planning_drawn_test_SOURCES = tests/unit/planning/drawn_test.c $(scene)
 tests_unit_output_drawn_test_SOURCES = tests/unit/output/drawn_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
@@ -273,6 +275,8 @@ test_data = \
   tests/unit/output/drawn.txt \
   tests/unit/placement/evidence.txt \
   tests/unit/placement/mixed.txt \
+  tests/unit/placement/said.txt \
+  tests/unit/planning/drawn.txt \
   tests/unit/recorded.h \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt

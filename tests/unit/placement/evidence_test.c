@@ -9,6 +9,8 @@
 #include <gsl/gsl_rng.h>
 
 #include "model/frames.h"
+#include "output/drawings.h"
+#include "output/text/sentences.h"
 #include "placement/placement.h"
 #include "recorded.h"
 
@@ -178,10 +180,37 @@ static void put_board(struct tt_buffer *to, const struct tiptrue_placement *p)
     }
 }
 
-/* A board with @what off, @size times as much as it says above, into @to. */
-static void judge(int what, double size, unsigned long seed, struct tt_buffer *to)
+/* What is written and drawn of it. */
+static void say(struct tiptrue_placement *placement, size_t k, struct tt_buffer *to)
 {
-    const char *names[TIPS] = {"wide", "narrow", "long"};
+    struct tiptrue_text_options options = {.utf8 = k % 3 > 0,
+                                           .observations = k % 2 == 0,
+                                           .charts = k % 4 == 0,
+                                           .columns = k % 5 == 0 ? 60 : 80,
+                                           .rows = 40,
+                                           .units =
+                                               k % 5 == 4 ? TIPTRUE_UNITS_INCH : TIPTRUE_UNITS_MM};
+    struct tiptrue_report *report = NULL;
+    char *text = NULL;
+
+    ck_assert_int_eq(tt_placement_sentences(placement), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_placement_text(placement, false, &options, &text, NULL, NULL),
+                     TIPTRUE_OK);
+    tt_buffer_puts(to, text);
+    free(text);
+    ck_assert_int_eq(tiptrue_report_new(NULL, &report, NULL), TIPTRUE_OK);
+    tiptrue_report_units(report, options.units);
+    ck_assert_int_eq(tiptrue_report_add_board(report, placement, NULL), TIPTRUE_OK);
+    drawn_put_all(to, report);
+    tiptrue_report_free(report);
+}
+
+/* A board with @what off, @size times as much as it says above, into @to; what is said of it into
+ * @said, unless NULL. */
+static void judge(int what, double size, unsigned long seed, struct tt_buffer *to,
+                  struct tt_buffer *said)
+{
+    const char *names[TIPS] = {"wide", said != NULL ? "narrow, of carbide" : "narrow", "long"};
     struct tt_tip stated[TIPS];
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     struct tt_part parts[MOST_PARTS];
@@ -207,6 +236,9 @@ static void judge(int what, double size, unsigned long seed, struct tt_buffer *t
     machine.limits.placement_rad = 0.03;
     ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, NULL), TIPTRUE_OK);
     put_board(to, placement);
+    if (said != NULL) {
+        say(placement, seed, said);
+    }
     tiptrue_placement_free(placement);
     gsl_rng_free(rng);
 }
@@ -217,17 +249,17 @@ START_TEST(as_before)
 
     for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
         tt_buffer_printf(&found, "case %zu\n", k);
-        judge(CASES[k], 1, 1000 + k, &found);
+        judge(CASES[k], 1, 1000 + k, &found, NULL);
     }
     recorded_compare(&found, "tests/unit/placement/evidence.txt", 0.1);
     tt_buffer_clear(&found);
 }
 END_TEST
 
-/* Several faults of any size. */
+/* Several faults of any size, and what is said of them. */
 START_TEST(mixed_as_before)
 {
-    struct tt_buffer found = {0};
+    struct tt_buffer found = {0}, said = {0};
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
 
     for (size_t k = 0; k < MIXED; k++) {
@@ -235,11 +267,15 @@ START_TEST(mixed_as_before)
             (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (TIGHT * 2 - 1) & ~NO_ROTATIONS;
         double size = 0.1 + 1.3 * gsl_rng_uniform(random);
         tt_buffer_printf(&found, "case mixed %zu, %d\n", k, what);
-        judge(what, size, 2000 + k, &found);
+        tt_buffer_printf(&said, "case mixed %zu, %d\n", k, what);
+        judge(what, size, 2000 + k, &found, k % 2 == 0 ? &said : NULL);
     }
     recorded_compare_by(&found, "tests/unit/placement/mixed.txt",
                         (struct recorded_rule){2e-4, 0.1, false});
+    recorded_compare_by(&said, "tests/unit/placement/said.txt",
+                        (struct recorded_rule){2e-4, 1, true});
     tt_buffer_clear(&found);
+    tt_buffer_clear(&said);
     gsl_rng_free(random);
 }
 END_TEST
