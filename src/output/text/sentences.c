@@ -271,8 +271,8 @@ static const struct tt_template TEMPLATES[] = {
      "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot "
      "be told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
     {TT_FINDING_LATE_CONTACT, "little",
-     "so many touches disagree that the rest says little about the offset: clean edges and tips "
-     "(film, flux, swarf), check the contact circuit, and repeat"},
+     "without the touches that disagree the offset is hardly known: clean edges and tips (film, "
+     "flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, "vague",
      "two explanations fit this run about as well (odds {odds} to 1), and if the second is right "
      "the offset[ of '{tip}'] is known to ± {expanded} only: {best}; or {rival}. Clean edges and "

@@ -340,6 +340,48 @@ START_TEST(filmed)
 }
 END_TEST
 
+/* One touch on the only edge that faces along x, 0.15 mm late; what is left tells x by edges that
+ * stand a little askew. Where they lie askew by 3 degrees the touch alone knew most of x: one late
+ * touch is not plain then. By 12 degrees they know it as well. */
+START_TEST(one_touch_of_an_edge)
+{
+    static const unsigned long seeds[] = {2, 4};
+    const bool little = _i % 2 == 0;
+    const double askew_deg = little ? 3 : 12;
+    struct scene s = scene_usual(seeds[_i / 2]);
+    s.u_touch = 0;
+    s.edges[1] = scene_edge_at("lower", 17.5, 4.75, 90, 2.75, true);
+    s.edges[2] = scene_edge_at("upper", 17.25, 12.5, 270, 2.75, false);
+    s.edges[3] = scene_edge_at("lower askew", 27.5, 4.75, 90 + askew_deg, 2.75, true);
+    s.edges[4] = scene_edge_at("upper askew", 27.25, 12.5, 270 + askew_deg, 2.75, false);
+    s.n_edges = 5;
+    struct scene_rows rows = scene_simulate(&s);
+    size_t n = 0, of_left = 0;
+    for (size_t i = 0; i < rows.n; i++) {
+        const bool left = !rows.row[i].is_sight && rows.row[i].target == 0;
+        if (!left || of_left++ == 5) {
+            rows.row[n++] = rows.row[i];
+            scene_deepen(&rows.row[n - 1], left ? 0.15 : 0);
+        }
+    }
+    rows.n = n;
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_tip_result *tip = &solution->tips[0];
+    ck_assert_uint_eq(solution->touches_set_aside, 1);
+    ck_assert_int_eq(tip->verdict == TIPTRUE_REPEAT, little);
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_LATE_CONTACT), little ? 2 : 1);
+    if (little) {
+        CHECK_WORDS(scene_finding(solution, TT_FINDING_LATE_CONTACT)->text, "hardly known",
+                    "repeat");
+    }
+    /* and what is left is told as it is: x is known by askew edges alone */
+    ck_assert_double_gt(tip->expanded_x_mm, (little ? 8 : 2) * tip->expanded_y_mm);
+    scene_check_near(solution, &s, tip->expanded_x_mm);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("contacts");
@@ -350,6 +392,7 @@ int main(void)
     tcase_add_test(late, early_contact);
     tcase_add_loop_test(late, alone, 0, 2);
     tcase_add_loop_test(late, filmed, 0, 5);
+    tcase_add_loop_test(late, one_touch_of_an_edge, 0, 4);
     suite_add_tcase(suite, late);
     TCase *scatter = tcase_create("scatter");
     tcase_add_test(scatter, scattered);
