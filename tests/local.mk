@@ -135,6 +135,7 @@ script_tests = \
   tests/cli/dialects.py \
   tests/cli/errors.py \
   tests/cli/export.py \
+  tests/cli/files.py \
   tests/cli/find.py \
   tests/cli/heights.py \
   tests/cli/heights_export.py \

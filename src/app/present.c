@@ -88,7 +88,7 @@ static bool is_tip_left(const cJSON *before, const cJSON *values, const char *ti
 
 bool tt_height_matches(struct tt_text new, const struct tt_tip *tip, bool *written)
 {
-    cJSON *values = new.text != NULL ? cJSON_ParseWithLength(new.text, new.length) : NULL;
+    cJSON *values = cJSON_ParseWithLength(new.text, new.length);
     bool same = true;
     for (const cJSON *item = values != NULL ? values->child : NULL; item != NULL;
          item = item->next) {
@@ -104,8 +104,8 @@ bool tt_height_matches(struct tt_text new, const struct tt_tip *tip, bool *writt
 
 void tt_values_match(struct tt_text old, struct tt_text new, const struct tt_tip *tip, bool axis[2])
 {
-    cJSON *before = old.text != NULL ? cJSON_ParseWithLength(old.text, old.length) : NULL;
-    cJSON *values = new.text != NULL ? cJSON_ParseWithLength(new.text, new.length) : NULL;
+    cJSON *before = cJSON_ParseWithLength(old.text, old.length);
+    cJSON *values = cJSON_ParseWithLength(new.text, new.length);
     bool left = is_tip_left(before, values, tip->name);
     for (const cJSON *item = values != NULL && !left ? values->child : NULL; item != NULL;
          item = item->next) {

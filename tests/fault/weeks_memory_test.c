@@ -397,7 +397,6 @@ static void disturb_all(const struct part *part, struct source *source, int call
             disturb(part, source, i + 1, kind % 2 == 0);
         }
     }
-    printf("%zu kinds of %zu requests\n", source->sites.n_kinds, source->sites.n);
 }
 
 START_TEST(memory_runs_out)

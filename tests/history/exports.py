@@ -5,6 +5,7 @@ the archive that is none.
 
 Environment: TIPTRUE, srcdir.
 """
+import contextlib
 import csv
 import datetime
 import io
@@ -12,6 +13,8 @@ import json
 import os
 import pathlib
 import re
+import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -61,6 +64,20 @@ with tempfile.TemporaryDirectory() as name:
     tally.check(exported("h.db") == [1] + (RUNS - 1) * [0], f"the first run has an export: {exported('h.db')}")
     page = call("report", "-q", "-o", "-", "--history=h.db").stdout
     tally.check("weir.ini" in page and "weir.ini" not in before, "the page of the weeks names the configuration that was written")
+    # what was written, in a form that it is not: then no export is known, and the next run is judged as without one
+    (folder / "next.csv").write_text((WEEKS / f"run-{RUNS + 1:03}.csv").read_text())
+    answers = set()
+    for odd in (None, "7", "[]", "null", '{"t2.offset.x:.5": 3}', '{"": "7"}', '{"strange.offset.x": "1"}', '{"t2.offset.x',
+                '{"t2.offset.x:.5": "far", "t2.offset.y:minus:.4": ""}', '{"t1.offset.x": "1", "t12.offset.x": "2"}',
+                '{"t2.offset.x@90": "1"}'):
+        shutil.copy(folder / "h.db", folder / "odd.db")
+        with contextlib.closing(sqlite3.connect(folder / "odd.db")) as db, db:
+            db.execute("DELETE FROM export" if odd is None else "UPDATE export SET new_values = ?", () if odd is None else (odd,))
+        done = subprocess.run([os.environ["TIPTRUE"], "solve", "--json", "--history=odd.db", "--plate=plate.json",
+                               "--machine=machine.json", "next.csv"], cwd=folder, capture_output=True, text=True, check=False)
+        tally.check(done.returncode in (0, 10), f"{odd}: {done.returncode}: {done.stderr[:300]}")
+        answers.add(done.stdout)
+    tally.check(len(answers) == 1, f"exports that say nothing change the answer: {len(answers)} answers")
     for form in ([], ["--csv"]):
         suffix = "csv" if form else "json"
         archive = call("history", "export", *form, "--history=h.db").stdout

@@ -68,8 +68,7 @@ static enum tiptrue_status look_up(struct tiptrue_history *store,
 
     *known = (struct known){.there = there};
     if (status == TIPTRUE_OK && known->there) {
-        const char *added = tt_sql_column(statement, 0);
-        snprintf(since, 32, "%s", added != NULL ? added : "");
+        snprintf(since, 32, "%s", tt_sql_word(statement, 0));
         known->same_table = sqlite3_column_int(statement, 1) != 0;
         known->same_judgement = sqlite3_column_int(statement, 2) != 0;
         known->later = sqlite3_column_int(statement, 3) != 0;
@@ -128,23 +127,17 @@ enum tiptrue_status tt_store_put_board(struct tiptrue_history *store,
 
 static void fill(sqlite3_stmt *from, struct tt_board_record *board)
 {
-    const char *const texts[] = {tt_sql_column(from, 1), tt_sql_column(from, 2),
-                                 tt_sql_column(from, 3), tt_sql_column(from, 4),
-                                 tt_sql_column(from, 5), tt_sql_column(from, 6),
-                                 tt_sql_column(from, 7)};
-    const char *id = tt_sql_column(from, 0);
-
-    *board = (struct tt_board_record){.machine = texts[0] != NULL ? texts[0] : "",
-                                      .started = texts[1],
-                                      .added = texts[2] != NULL ? texts[2] : "",
-                                      .judged = texts[3] != NULL ? texts[3] : "",
-                                      .version = texts[4] != NULL ? texts[4] : "",
-                                      .verdict = texts[5] != NULL ? texts[5] : "",
-                                      .run = texts[6],
+    *board = (struct tt_board_record){.machine = tt_sql_word(from, 1),
+                                      .started = tt_sql_column(from, 2),
+                                      .added = tt_sql_word(from, 3),
+                                      .judged = tt_sql_word(from, 4),
+                                      .version = tt_sql_word(from, 5),
+                                      .verdict = tt_sql_word(from, 6),
+                                      .run = tt_sql_column(from, 7),
                                       .time_s = sqlite3_column_double(from, 8),
                                       .parts_read = (size_t)sqlite3_column_int64(from, 9),
                                       .parts_used = (size_t)sqlite3_column_int64(from, 10)};
-    snprintf(board->id, sizeof board->id, "%s", id != NULL ? id : "");
+    snprintf(board->id, sizeof board->id, "%s", tt_sql_word(from, 0));
 }
 
 enum tiptrue_status

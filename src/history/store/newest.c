@@ -8,7 +8,7 @@
 
 void tt_copy_word(char to[32], const char *from)
 {
-    snprintf(to, 32, "%s", from != NULL ? from : "");
+    snprintf(to, 32, "%s", from);
 }
 
 enum tiptrue_status tt_find_newest(struct tiptrue_history *store, sqlite3_int64 run,
@@ -28,8 +28,8 @@ enum tiptrue_status tt_find_newest(struct tiptrue_history *store, sqlite3_int64 
         for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
             newest->documents[i] = sqlite3_column_int64(statement, 1 + i);
         }
-        tt_copy_word(newest->added, tt_sql_column(statement, 5));
-        tt_copy_word(newest->version, tt_sql_column(statement, 6));
+        tt_copy_word(newest->added, tt_sql_word(statement, 5));
+        tt_copy_word(newest->version, tt_sql_word(statement, 6));
         sqlite3_reset(statement);
     }
     return status;

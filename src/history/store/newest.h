@@ -25,7 +25,7 @@ TT_MUST_USE enum tiptrue_status tt_store_newest(struct tiptrue_history *store, c
                                                 sqlite3_int64 *run, sqlite3_int64 *result,
                                                 struct tiptrue_error *error);
 
-/* A time or a version, cut to its room; "" for NULL. */
+/* A time or a version, cut to its room. */
 void tt_copy_word(char to[32], const char *from);
 
 #endif

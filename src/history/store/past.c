@@ -14,8 +14,7 @@ enum { IS_EDGE, IS_TIP };
 
 static const char *copy(struct tt_arena *arena, const char *text, bool *failed)
 {
-    const char *made =
-        tt_arena_copy_text(arena, text != NULL ? text : "", text != NULL ? strlen(text) : 0);
+    const char *made = tt_arena_copy_text(arena, text, strlen(text));
 
     *failed = *failed || made == NULL;
     return made;
@@ -24,12 +23,12 @@ static const char *copy(struct tt_arena *arena, const char *text, bool *failed)
 /* The tip in the row that @from stands at: of @run, or of one that touched no edge. */
 static bool add_tip(struct tiptrue_between *to, struct tt_past_run *run, sqlite3_stmt *from)
 {
-    const char *id = tt_sql_column(from, 0);
+    const char *id = tt_sql_word(from, 0);
     bool failed = false;
 
-    if (run != NULL && id != NULL && strcmp(run->id, id) == 0) {
+    if (run != NULL && strcmp(run->id, id) == 0) {
         run->tips[run->n_tips++] =
-            (struct tt_past_tip){copy(&to->arena, tt_sql_column(from, 6), &failed),
+            (struct tt_past_tip){copy(&to->arena, tt_sql_word(from, 6), &failed),
                                  {sqlite3_column_double(from, 7), sqlite3_column_double(from, 8)}};
     }
     return !failed;
@@ -39,20 +38,20 @@ static bool add_tip(struct tiptrue_between *to, struct tt_past_run *run, sqlite3
  * one's were before. */
 static bool add(struct tiptrue_between *to, sqlite3_stmt *from)
 {
-    const char *id = tt_sql_column(from, 0);
+    const char *id = tt_sql_word(from, 0);
     struct tt_past_run *run = to->n_past > 0 ? &to->past[to->n_past - 1] : NULL;
     bool failed = false;
 
     if (sqlite3_column_int(from, 10) == IS_TIP) {
         return add_tip(to, run, from);
     }
-    if (run == NULL || id == NULL || strcmp(run->id, id) != 0) {
+    if (run == NULL || strcmp(run->id, id) != 0) {
         size_t n_edges = (size_t)sqlite3_column_int64(from, 4),
                n_tips = (size_t)sqlite3_column_int64(from, 5);
         run = &to->past[to->n_past++];
         *run = (struct tt_past_run){.id = copy(&to->arena, id, &failed),
-                                    .plate = copy(&to->arena, tt_sql_column(from, 1), &failed),
-                                    .document = copy(&to->arena, tt_sql_column(from, 2), &failed),
+                                    .plate = copy(&to->arena, tt_sql_word(from, 1), &failed),
+                                    .document = copy(&to->arena, tt_sql_word(from, 2), &failed),
                                     .time_s = sqlite3_column_double(from, 3),
                                     .edges = TT_ARENA_NEW(&to->arena, n_edges, struct tt_past_edge),
                                     .tips = TT_ARENA_NEW(&to->arena, n_tips, struct tt_past_tip)};
@@ -60,7 +59,7 @@ static bool add(struct tiptrue_between *to, sqlite3_stmt *from)
     }
     if (!failed) {
         run->edges[run->n_edges++] =
-            (struct tt_past_edge){.name = copy(&to->arena, tt_sql_column(from, 6), &failed),
+            (struct tt_past_edge){.name = copy(&to->arena, tt_sql_word(from, 6), &failed),
                                   .shift_mm = sqlite3_column_double(from, 7),
                                   .u_mm = sqlite3_column_double(from, 8),
                                   .freed = sqlite3_column_int(from, 9) != 0};

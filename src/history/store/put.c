@@ -46,7 +46,7 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, const char *i
     *run = 0;
     if (status == TIPTRUE_OK && row) {
         *run = sqlite3_column_int64(statement, 0);
-        tt_copy_word(since, tt_sql_column(statement, 1));
+        tt_copy_word(since, tt_sql_word(statement, 1));
         sqlite3_reset(statement);
     }
     return status;

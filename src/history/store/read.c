@@ -190,8 +190,7 @@ enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *
     enum tiptrue_status status =
         tt_sql_ask(store, sql, TT_SQL_VALUES(TT_AS_TEXT(text)), &statement, error);
     while (tt_sql_row(store, statement, &status, error)) {
-        const char *one = tt_sql_column(statement, 0);
-        snprintf(found[n++ % 2], TT_RUN_ID_SIZE, "%s", one != NULL ? one : "");
+        snprintf(found[n++ % 2], TT_RUN_ID_SIZE, "%s", tt_sql_word(statement, 0));
     }
     if (status != TIPTRUE_OK) {
         return status;
@@ -261,9 +260,7 @@ static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt
 
 static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
 {
-    const char *id = tt_sql_column(from, 0);
-
-    snprintf(entry->id, sizeof entry->id, "%s", id != NULL ? id : "");
+    snprintf(entry->id, sizeof entry->id, "%s", tt_sql_word(from, 0));
     entry->machine = tt_sql_column(from, 1);
     entry->started = tt_sql_column(from, 2);
     entry->plate = tt_sql_column(from, 3);
@@ -332,8 +329,7 @@ enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store,
         status = tt_sql_next(store, statement, found, error);
     }
     if (status == TIPTRUE_OK && *found) {
-        const char *text = tt_sql_column(statement, 0);
-        snprintf(id, TT_RUN_ID_SIZE, "%s", text != NULL ? text : "");
+        snprintf(id, TT_RUN_ID_SIZE, "%s", tt_sql_word(statement, 0));
         sqlite3_reset(statement);
     }
     return status;

@@ -275,9 +275,9 @@ enum tiptrue_status tt_store_scatter(struct tiptrue_history *store, const struct
     if (status != TIPTRUE_OK || !*known) {
         return status;
     }
-    const char *text = tt_sql_column(statement, 0);
+    const char *text = tt_sql_word(statement, 0);
     between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
-    while (between->tips != NULL && text != NULL && *text != '\0' && status == TIPTRUE_OK) {
+    while (between->tips != NULL && *text != '\0' && status == TIPTRUE_OK) {
         size_t tip = (size_t)next_number(&text);
         const char *name = tip < series->n_tip_names ? series->tip_names[tip] : "";
         struct tt_between_tip *to = &between->tips[between->n_tips];
@@ -359,8 +359,8 @@ enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store, struct
         store, SQL, TT_SQL_VALUES(TT_AS_TEXT(series->machine), TT_AS_REAL(series->runs[0].time_s)),
         &statement, error);
     while (tt_sql_row(store, statement, &status, error)) {
-        const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
-        struct tt_series_run *run = find_run(series, id != NULL ? id : "", &at);
+        const char *text = tt_sql_column(statement, 1);
+        struct tt_series_run *run = find_run(series, tt_sql_word(statement, 0), &at);
         if (run != NULL && text != NULL) {
             run->own_touch_mm = next_number(&text);
             run->own_touch_dof = next_number(&text);

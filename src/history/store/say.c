@@ -128,9 +128,8 @@ enum tiptrue_status tt_store_notes(struct tiptrue_history *store, const char *ma
         tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine)), &statement, error);
 
     while (tt_sql_row(store, statement, &status, error)) {
-        const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 2);
-        status = each(context, id != NULL ? id : "", sqlite3_column_double(statement, 1),
-                      text != NULL ? text : "");
+        status = each(context, tt_sql_word(statement, 0), sqlite3_column_double(statement, 1),
+                      tt_sql_word(statement, 2));
     }
     if (status != TIPTRUE_OK) {
         tt_sql_reset_all(store);

@@ -254,6 +254,13 @@ const char *tt_sql_column(sqlite3_stmt *statement, int column)
     return (const char *)sqlite3_column_text(statement, column);
 }
 
+const char *tt_sql_word(sqlite3_stmt *statement, int column)
+{
+    const char *text = tt_sql_column(statement, column);
+
+    return text != NULL ? text : "";
+}
+
 struct tt_text tt_sql_column_text(sqlite3_stmt *statement, int column)
 {
     const char *text = sqlite3_column_blob(statement, column);

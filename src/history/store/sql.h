@@ -108,6 +108,7 @@ TT_MUST_USE enum tiptrue_status tt_sql_do(struct tiptrue_history *store, const c
 
 /* Columns; NULL where the column is. They live until the next step. */
 const char *tt_sql_column(sqlite3_stmt *statement, int column);
+const char *tt_sql_word(sqlite3_stmt *statement, int column); /* "" where it is NULL */
 struct tt_text tt_sql_column_text(sqlite3_stmt *statement, int column);
 
 #endif

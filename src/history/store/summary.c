@@ -153,11 +153,10 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
 
     *said = (struct said){0};
     if (status == TIPTRUE_OK && row) {
-        const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
+        const char *added = tt_sql_word(statement, 0), *text = tt_sql_word(statement, 1);
         const char *started = tt_sql_column(statement, 2), *left_out = tt_sql_column(statement, 3);
-        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0,
-                           &said->entered_s);
-        if (text != NULL && strlen(text) < TT_RUN_ID_SIZE) {
+        (void)tt_time_read(added, strlen(added), &said->entered_s);
+        if (strlen(text) < TT_RUN_ID_SIZE) {
             strcpy(said->id, text);
         }
         said->has_started =
@@ -378,8 +377,7 @@ enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
     enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
     while (tt_sql_row(store, statement, &status, error)) {
-        const char *name = tt_sql_column(statement, 0);
-        status = each(context, name != NULL ? name : "");
+        status = each(context, tt_sql_word(statement, 0));
     }
     tt_sql_reset_all(store);
     return status;

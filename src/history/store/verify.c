@@ -84,14 +84,14 @@ static enum tiptrue_status tell_rows(const struct looker *looker, const char *sq
 /* A row holds a name, a digest and the text it must be of; @with: what it is of. */
 static void judge_digest(sqlite3_stmt *row, const void *with, struct tt_buffer *fault)
 {
-    const char *name = tt_sql_column(row, 0), *stated = tt_sql_column(row, 1);
+    const char *name = tt_sql_word(row, 0), *stated = tt_sql_word(row, 1);
     struct tt_text text = tt_sql_column_text(row, 2);
     char digest[17];
 
     tt_digest(text.text != NULL ? text.text : "", text.length, digest);
-    if (stated == NULL || strcmp(stated, digest) != 0) {
+    if (strcmp(stated, digest) != 0) {
         tt_buffer_printf(fault, "%s %s: its bytes are not those that were stored",
-                         (const char *)with, name != NULL ? name : "");
+                         (const char *)with, name);
     }
 }
 
