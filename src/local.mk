@@ -104,7 +104,7 @@ libcore_la_SOURCES = \
   src/export/field.c src/export/field.h \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
-  src/export/place.c src/export/place.h src/export/place_kinds.h \
+  src/export/place.c src/export/place.h src/export/place_kinds.h src/export/place_said.c \
   src/export/place_json.c \
   src/export/place_lines.c \
   src/export/place_pattern.c \

@@ -94,12 +94,6 @@ TT_MUST_USE enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_st
 void tt_candidate_return(const struct tt_candidate *candidate);
 /* And factored, inverted, with its degrees of freedom. False: singular. */
 TT_MUST_USE bool tt_candidate_restore(const struct tt_candidate *candidate);
-/* Is @mode in it, or one that it excludes? */
-bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode);
-/* Are all modes of @inner among those of @outer? Changes count as the same at any row. */
-bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer);
-/* The best explanation with the fewest modes; the pool is not empty. */
-struct tt_candidate *tt_plainest(const struct tt_pool *pool);
 
 /* ---- starts.c ---- */
 
@@ -120,6 +114,12 @@ TT_MUST_USE enum tiptrue_status tt_change_rows(struct tt_pool *pool);
 
 /* ---- near.c, decide.c ---- */
 
+/* Is @mode in it, or one that it excludes? */
+bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode);
+/* Are all modes of @inner among those of @outer? Changes count as the same at any row. */
+bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer);
+/* The best explanation with the fewest modes; the pool is not empty. */
+struct tt_candidate *tt_plainest(const struct tt_pool *pool);
 /* Best first. */
 void tt_pool_sort(struct tt_pool *pool);
 /* Is every usable touch good in it? */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Which explanations of a run are not excluded by the best one, each once. */
+/* What explanations of a run have in common; which are not excluded by the best one, each once. */
 #include "config.h"
 
 #include <math.h>
@@ -15,6 +15,59 @@
  * one. */
 #define SAME_OFFSET 0.05
 #define SAME_EXPANDED 0.1
+
+static bool radius_within(const struct tt_mode *one, const struct tt_mode *all)
+{
+    return one->kind == TT_MODE_RADIUS && all->kind == TT_MODE_RADII;
+}
+
+bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode)
+{
+    bool edge = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE,
+         has = candidate->n_modes >= TT_MOST_MODES;
+
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        const struct tt_mode *had = &candidate->modes[k];
+        bool had_edge =
+            had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
+        bool once =
+            had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
+        has = has || once || radius_within(mode, had) ||
+              (edge && had_edge && had->index == mode->index) ||
+              (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
+    }
+    return has;
+}
+
+bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer)
+{
+    bool all = true;
+
+    for (size_t k = 0; k < inner->n_modes; k++) {
+        bool found = false;
+        for (size_t j = 0; j < outer->n_modes; j++) {
+            const struct tt_mode *a = &inner->modes[k], *b = &outer->modes[j];
+            bool row = a->kind == TT_MODE_MOVED || a->kind == TT_MODE_SLIP;
+            found = found ||
+                    (a->kind == b->kind && (row || a->index == b->index) && a->tip == b->tip &&
+                     a->order == b->order) ||
+                    radius_within(a, b);
+        }
+        all = all && found;
+    }
+    return all;
+}
+
+/* The best explanation with the fewest modes. */
+struct tt_candidate *tt_plainest(const struct tt_pool *pool)
+{
+    struct tt_candidate *found = pool->candidates;
+
+    for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
+        found = c->n_modes < found->n_modes ? c : found;
+    }
+    return found;
+}
 
 /* Merge sort of a list by evidence. */
 static struct tt_candidate *sorted(struct tt_candidate *list, size_t n)

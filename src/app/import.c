@@ -11,6 +11,7 @@
 
 #include "base/digest.h"
 #include "base/time.h"
+#include "base/utf8.h"
 #include "history/store/store.h"
 #include "model/between.h"
 #include "ingest/archive.h"

@@ -6,6 +6,7 @@
 
 #include <stdbool.h>
 #include <stdio.h>
+#include <string.h>
 
 /* The second byte's bounds behind a first one that leaves it less than 0x80 to 0xbf. */
 static void bound_second(unsigned char first, unsigned char *low, unsigned char *high)
@@ -110,4 +111,9 @@ void tt_buffer_put_quoted(struct tt_buffer *buffer, const char *text, size_t len
             tt_buffer_putc(buffer, *text);
         }
     }
+}
+
+size_t tt_byte_order_mark(const char *text, size_t length)
+{
+    return length >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
 }

@@ -19,6 +19,9 @@ static inline size_t tt_utf8_length(const char *text)
     return tt_utf8_within(text, 4); /* a NUL ends every sequence before */
 }
 
+/* Bytes of a UTF-8 byte order mark at the beginning: 3 or 0. */
+size_t tt_byte_order_mark(const char *text, size_t length);
+
 /* Characters that steer what shows them: names out of files are shown as given, but for these. */
 
 #define TT_ESCAPE_SIZE 8

@@ -130,9 +130,12 @@ const char *tt_bytes_name(const char *path)
     return strcmp(path, "-") == 0 ? TT_STANDARD_INPUT : path;
 }
 
-size_t tt_byte_order_mark(const char *text, size_t length)
+void tt_diagnose_bytes(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
+                       struct tiptrue_error *error, const char *file, const struct tt_bytes *bytes)
 {
-    return length >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
+    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
+
+    tt_diagnose_init(diagnose, sink, error, file, bytes->text + mark, bytes->length - mark);
 }
 
 void tt_bytes_clear(struct tt_bytes *bytes)

@@ -22,8 +22,6 @@ TT_MUST_USE enum tiptrue_status tt_bytes_copy(const char *text, size_t length,
                                               struct tt_bytes *bytes, struct tiptrue_error *error);
 /* What messages call the file @path. */
 const char *tt_bytes_name(const char *path);
-/* Bytes of a UTF-8 byte order mark at the beginning: 3 or 0. */
-size_t tt_byte_order_mark(const char *text, size_t length);
 void tt_bytes_clear(struct tt_bytes *bytes);
 
 #endif

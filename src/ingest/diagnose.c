@@ -9,7 +9,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "ingest/bytes.h"
 #include "ingest/ingest.h"
 
 /* Bytes of a name that a message shows. */
@@ -23,14 +22,6 @@ void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *s
         .sink = sink, .error = error, .file = file, .text = text, .end = text + length};
     diagnose->seen = text;
     diagnose->line = diagnose->column = 1;
-}
-
-void tt_diagnose_bytes(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
-                       struct tiptrue_error *error, const char *file, const struct tt_bytes *bytes)
-{
-    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
-
-    tt_diagnose_init(diagnose, sink, error, file, bytes->text + mark, bytes->length - mark);
 }
 
 enum tiptrue_status tt_diagnose_status(const struct tt_diagnose *diagnose)

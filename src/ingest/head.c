@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "base/status.h"
+#include "base/utf8.h"
 #include "ingest/builder.h"
 #include "ingest/bytes.h"
 #include "ingest/formats.h"

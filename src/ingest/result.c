@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "base/time.h"
+#include "base/utf8.h"
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
 #include "ingest/fields.h"

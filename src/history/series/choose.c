@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What stands in place of some events: none, one or two of them. */
+/* What stands in place of some events: none, one or two of them; a trial taken if it is better. */
 #include "config.h"
 
 #include <math.h>
@@ -15,6 +15,38 @@
 #define CANDIDATES 5
 #define PAIRS 3
 #define KINDS 4
+
+/* Note where two sets differ. */
+static void note_changes(struct tt_search *s, const struct tt_events *a, const struct tt_events *b)
+{
+    for (size_t i = 0; i < a->n_events; i++) {
+        bool there = a->event[i].going != TT_STEP;
+        for (size_t k = 0; k < b->n_events && !there; k++) {
+            there = tt_event_is(&a->event[i], &b->event[k]);
+        }
+        if (!there) {
+            s->changed[a->event[i].from] = s->clock;
+        }
+    }
+}
+
+/* The trial becomes what is, if it is better. */
+bool tt_search_take(struct tt_search *s)
+{
+    double c = tt_events_criterion(&s->trial);
+
+    if (!(c < s->now_c - TT_BETTER)) {
+        return false;
+    }
+    s->clock++;
+    note_changes(s, &s->now, &s->trial);
+    note_changes(s, &s->trial, &s->now);
+    struct tt_events swap = s->now;
+    s->now = s->trial;
+    s->trial = swap;
+    s->now_c = c;
+    return true;
+}
 
 struct candidate {
     double net;

@@ -20,38 +20,6 @@
  * makes up for two steps. */
 #define FAR_BEHIND 60.0
 
-/* Note where two sets differ. */
-static void note_changes(struct tt_search *s, const struct tt_events *a, const struct tt_events *b)
-{
-    for (size_t i = 0; i < a->n_events; i++) {
-        bool there = a->event[i].going != TT_STEP;
-        for (size_t k = 0; k < b->n_events && !there; k++) {
-            there = tt_event_is(&a->event[i], &b->event[k]);
-        }
-        if (!there) {
-            s->changed[a->event[i].from] = s->clock;
-        }
-    }
-}
-
-/* The trial becomes what is, if it is better. */
-bool tt_search_take(struct tt_search *s)
-{
-    double c = tt_events_criterion(&s->trial);
-
-    if (!(c < s->now_c - TT_BETTER)) {
-        return false;
-    }
-    s->clock++;
-    note_changes(s, &s->now, &s->trial);
-    note_changes(s, &s->trial, &s->now);
-    struct tt_events swap = s->now;
-    s->now = s->trial;
-    s->trial = swap;
-    s->now_c = c;
-    return true;
-}
-
 void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n)
 {
     tt_events_reset(&s->now);

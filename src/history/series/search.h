@@ -42,15 +42,16 @@ static inline struct tt_event tt_step_at(const struct tt_search *s, size_t run, 
                              .to = s->p->values->n};
 }
 
-/* descent.c: the trial becomes the set at hand, if it is better; a set to begin with; the descent
- * on the criterion. @place: room for a place each run. False: it came to where an earlier one of
- * the same @stage had been, so that nothing new comes of it, nor of what follows the stage. */
-bool tt_search_take(struct tt_search *s);
+/* descent.c: a set to begin with; the descent on the criterion. @place: room for a place each run.
+ * False: it came to where an earlier one of the same @stage had been, so that nothing new comes of
+ * it, nor of what follows the stage. */
 void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n);
 bool tt_search_add_pair(struct tt_search *s);
 bool tt_search_descend(struct tt_search *s, int stage, size_t place[]);
 
-/* choose.c: where the events of s->leave were, near the run @near: none, one or two in their place,
+/* choose.c: the trial becomes the set at hand, if it is better. */
+bool tt_search_take(struct tt_search *s);
+/* Where the events of s->leave were, near the run @near: none, one or two in their place,
  * whatever is best. False: nothing is better. */
 bool tt_search_choose_anew(struct tt_search *s, size_t near);
 

@@ -6,6 +6,7 @@
 #include "ingest/bytes.h"
 
 #include "base/digest.h"
+#include "base/utf8.h"
 
 #include <stdbool.h>
 #include <sys/wait.h>
