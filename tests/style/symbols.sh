@@ -23,6 +23,8 @@ exported=$(nm -D --defined-only .libs/libtiptrue.so | awk '$NF !~ /^(__|\.)/ { p
 declared=$(find "$srcdir/src" -maxdepth 1 -name 'tiptrue*.h' -exec cat '{}' + | sed 's,/\*.*\*/,,; /^\/\*/,/\*\//d' |
     grep -o 'tiptrue_[a-z_]*(' | tr -d '(' | LC_ALL=C sort)
 expect "exported symbols" "$exported" "$declared"
+packaged=$(sed -n 's/^ \([^@]*\)@.*/\1/p' "$srcdir/debian/libtiptrue0.symbols" | LC_ALL=C sort)
+expect "symbols that debian/libtiptrue0.symbols lists, one a line with the version that brought it" "$packaged" "$declared"
 
 # .data.rel.ro holds constants whose addresses the loader fills in.
 changing=$(objdump -t .libs/libcore.a |
