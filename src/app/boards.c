@@ -11,6 +11,7 @@
 #include "base/buffer.h"
 #include "base/time.h"
 #include "history/series/trend.h"
+#include "ingest/diagnose.h"
 #include "model/board.h"
 #include "model/placement.h"
 #include "output/output.h"
@@ -24,7 +25,7 @@ static void tell_outcome(const struct tiptrue_sink *sink, const struct tiptrue_b
 {
     char text[200];
 
-    if (outcome->is_new || sink == NULL || sink->told == NULL) {
+    if (outcome->is_new) {
         return;
     }
     snprintf(text, sizeof text,
@@ -33,8 +34,8 @@ static void tell_outcome(const struct tiptrue_sink *sink, const struct tiptrue_b
                                   : "board %s is in the history already, since %s, and nothing was "
                                     "written",
              board->id, outcome->since);
-    sink->told(sink->context, &(struct tiptrue_diagnostic){
-                                  .severity = TIPTRUE_NOTE, .file = board->file, .text = text});
+    tt_tell(sink, &(struct tiptrue_diagnostic){
+                      .severity = TIPTRUE_NOTE, .file = board->file, .text = text});
 }
 
 enum tiptrue_status tiptrue_history_add_board(struct tiptrue_history *history,

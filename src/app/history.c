@@ -13,6 +13,7 @@
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
+#include "ingest/diagnose.h"
 #include "model/between.h"
 #include "output/history.h"
 #include "app/history_care.h"
@@ -24,10 +25,7 @@
 static void tell(const struct tiptrue_sink *sink, enum tiptrue_severity severity, const char *file,
                  const char *text)
 {
-    if (sink != NULL && sink->told != NULL) {
-        sink->told(sink->context,
-                   &(struct tiptrue_diagnostic){.severity = severity, .file = file, .text = text});
-    }
+    tt_tell(sink, &(struct tiptrue_diagnostic){.severity = severity, .file = file, .text = text});
 }
 
 /* What the person who adds a run should know. */

@@ -13,6 +13,7 @@
 #include "base/time.h"
 #include "base/utf8.h"
 #include "history/store/store.h"
+#include "ingest/diagnose.h"
 #include "model/between.h"
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
@@ -195,9 +196,7 @@ static void count_and_tell(void *context, const struct tiptrue_diagnostic *diagn
     struct importing *importing = context;
 
     importing->told += diagnostic->severity == TIPTRUE_ERROR;
-    if (importing->sink != NULL && importing->sink->told != NULL) {
-        importing->sink->told(importing->sink->context, diagnostic);
-    }
+    tt_tell(importing->sink, diagnostic);
 }
 
 /* See to it that a failure is told: to the caller's sink, unless it was while reading

@@ -11,6 +11,7 @@
 
 #include "base/time.h"
 #include "export/export.h"
+#include "ingest/diagnose.h"
 #include "output/output.h"
 
 static enum tiptrue_readiness state_of(const struct tiptrue_solution *solution)
@@ -50,8 +51,8 @@ static enum tiptrue_status solve_and_enter(const struct tiptrue_ready_inputs *wi
 static void told_no_note(void *context, const struct tiptrue_diagnostic *diagnostic)
 {
     const struct tiptrue_sink *sink = context;
-    if (diagnostic->severity != TIPTRUE_NOTE && sink != NULL && sink->told != NULL) {
-        sink->told(sink->context, diagnostic);
+    if (diagnostic->severity != TIPTRUE_NOTE) {
+        tt_tell(sink, diagnostic);
     }
 }
 

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "history/store/store.h"
+#include "ingest/diagnose.h"
 #include "ingest/ingest.h"
 #include "model/record.h"
 #include "output/verdict.h"
@@ -27,12 +28,8 @@ static void told_fault(void *context, const char *text)
     struct verifying *verifying = context;
 
     verifying->faults++;
-    if (verifying->sink != NULL && verifying->sink->told != NULL) {
-        verifying->sink->told(verifying->sink->context,
-                              &(struct tiptrue_diagnostic){.severity = TIPTRUE_ERROR,
-                                                           .file = verifying->path,
-                                                           .text = text});
-    }
+    tt_tell(verifying->sink, &(struct tiptrue_diagnostic){
+                                 .severity = TIPTRUE_ERROR, .file = verifying->path, .text = text});
 }
 
 /* A status of damage is reported, and nothing more; another one stays. */

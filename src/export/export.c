@@ -18,6 +18,7 @@
 #include "export/machine_field.h"
 #include "export/own.h"
 #include "export/replace.h"
+#include "ingest/diagnose.h"
 #include "ingest/ingest.h"
 
 /* Whether heights are all that is exported, so that the offsets' verdict does not matter. */
@@ -258,9 +259,7 @@ static void put_back(struct tt_export_job *job)
             told.hint = "--undo puts the old file back";
         }
         tiptrue_exported_free(undone);
-        if (job->guards.sink != NULL && job->guards.sink->told != NULL) {
-            job->guards.sink->told(job->guards.sink->context, &told);
-        }
+        tt_tell(job->guards.sink, &told);
     }
 }
 

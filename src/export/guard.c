@@ -39,10 +39,8 @@ static const char *word_of(enum tiptrue_guard guard)
 static void tell(const struct tt_guards *guards, enum tiptrue_severity severity, const char *file,
                  size_t line, const char *text, const char *hint)
 {
-    if (guards->sink != NULL && guards->sink->told != NULL) {
-        struct tiptrue_diagnostic diagnostic = {severity, file, line, 0, text, hint};
-        guards->sink->told(guards->sink->context, &diagnostic);
-    }
+    struct tiptrue_diagnostic diagnostic = {severity, file, line, 0, text, hint};
+    tt_tell(guards->sink, &diagnostic);
 }
 
 /* The guard stands in the way: an error, or where it is forced a warning. */

@@ -63,15 +63,19 @@ struct tt_place tt_place_file(const struct tt_diagnose *diagnose)
     return (struct tt_place){diagnose->file, 0, 0};
 }
 
+void tt_tell(const struct tiptrue_sink *sink, const struct tiptrue_diagnostic *diagnostic)
+{
+    if (sink != NULL && sink->told != NULL) {
+        sink->told(sink->context, diagnostic);
+    }
+}
+
 static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity severity,
                  struct tt_place place, const char *text, const char *hint)
 {
-    if (diagnose->sink == NULL || diagnose->sink->told == NULL) {
-        return;
-    }
     struct tiptrue_diagnostic diagnostic = {severity,     place.file, place.line,
                                             place.column, text,       hint};
-    diagnose->sink->told(diagnose->sink->context, &diagnostic);
+    tt_tell(diagnose->sink, &diagnostic);
 }
 
 /* Room for a message: as much as tiptrue_error.text holds. */

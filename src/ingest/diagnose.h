@@ -30,6 +30,9 @@ struct tt_diagnose {
     size_t faults, warnings;
 };
 
+/* Tell @diagnostic to @sink, which may be NULL or one that is told nothing. */
+void tt_tell(const struct tiptrue_sink *sink, const struct tiptrue_diagnostic *diagnostic);
+
 void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
                       struct tiptrue_error *error, const char *file, const char *text,
                       size_t length);

@@ -185,6 +185,11 @@ static void copy_base(void)
     unlink(name);
 }
 
+static void told(void *context, const struct tiptrue_diagnostic *diagnostic)
+{
+    *(size_t *)context += diagnostic->text != NULL;
+}
+
 static enum tiptrue_status count_text(void *context, const char *text, size_t length)
 {
     *(size_t *)context += text != NULL ? length : 0;
@@ -226,6 +231,7 @@ static enum tiptrue_status ask_run(struct tiptrue_history *history, const char *
     static const enum tiptrue_history_part PARTS[] = {TIPTRUE_HISTORY_RESULT, TIPTRUE_HISTORY_LOG,
                                                       TIPTRUE_HISTORY_PLATE};
     struct tiptrue_solution *solution = NULL;
+    char *again = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < 3 && status == TIPTRUE_OK; i++) {
@@ -236,6 +242,10 @@ static enum tiptrue_status ask_run(struct tiptrue_history *history, const char *
     status =
         status == TIPTRUE_OK ? tiptrue_history_comparable(history, id, &solution, error) : status;
     tiptrue_solution_free(solution);
+    status = status == TIPTRUE_OK ? tiptrue_history_again(history, workspace, id, true, NOW_S, NULL,
+                                                          NULL, &again, NULL, error)
+                                  : status;
+    free(again);
     status = status == TIPTRUE_OK
                  ? tiptrue_history_say(history, id, TIPTRUE_HISTORY_NOTE, "new tape", NOW_S, error)
                  : status;
@@ -273,6 +283,8 @@ static enum tiptrue_status ask_board(struct tiptrue_history *history,
     struct tiptrue_placement *placement = NULL;
     struct tiptrue_report *report = NULL;
     char *texts[2] = {NULL};
+    size_t notes = 0;
+    const struct tiptrue_sink sink = {told, &notes};
     enum tiptrue_status status = tiptrue_board_read(board_path, machine, NULL, &board, error);
 
     status = status == TIPTRUE_OK ? tiptrue_place(board, machine, NULL, &placement, error) : status;
@@ -283,7 +295,10 @@ static enum tiptrue_status ask_board(struct tiptrue_history *history,
     status = status == TIPTRUE_OK ? tiptrue_report_add_board(report, placement, error) : status;
     status = status == TIPTRUE_OK ? tiptrue_report_html(report, &texts[1], NULL, error) : status;
     status = status == TIPTRUE_OK
-                 ? tiptrue_history_add_board(history, board, placement, NOW_S, NULL, error)
+                 ? tiptrue_history_add_board(history, board, placement, NOW_S, &sink, error)
+                 : status;
+    status = status == TIPTRUE_OK
+                 ? tiptrue_history_add_board(history, board, placement, NOW_S, &sink, error)
                  : status;
     tiptrue_report_free(report);
     tiptrue_placement_free(placement);
@@ -298,15 +313,18 @@ static enum tiptrue_status ask_ready(struct tiptrue_history *history,
 {
     const struct tiptrue_ready_inputs inputs = {
         .workspace = workspace, .history = history, .plate = plate, .machine = machine, .run = run};
-    const struct tiptrue_ready_options options = {.now_s = NOW_S};
+    const struct tiptrue_ready_options options = {
+        .now_s = NOW_S, .has_max_age = true, .max_age_s = 9e5};
+    size_t notes = 0;
+    const struct tiptrue_sink sink = {told, &notes};
     struct tiptrue_ready *ready = NULL;
     char *texts[2] = {NULL};
     enum tiptrue_status status = tiptrue_history_present(history, machine, NOW_S, error);
 
     status =
-        status == TIPTRUE_OK ? tiptrue_ready_make(&inputs, &options, NULL, &ready, error) : status;
+        status == TIPTRUE_OK ? tiptrue_ready_make(&inputs, &options, &sink, &ready, error) : status;
     if (status == TIPTRUE_OK && tiptrue_ready_state(ready) == TIPTRUE_READY_UPDATE) {
-        status = tiptrue_ready_write(ready, history, true, NOW_S, NULL, error);
+        status = tiptrue_ready_write(ready, history, true, NOW_S, &sink, error);
     }
     status = status == TIPTRUE_OK ? tiptrue_ready_text(ready, false, NULL, &texts[0], NULL, error)
                                   : status;

@@ -102,4 +102,16 @@ with tempfile.TemporaryDirectory() as name:
         wanted = f"spoiled.csv:{at}:1: error: this row is not as history export writes it"
         tally.check(done.stderr.startswith(wanted), f"{cell}, line {at}: {done.stderr[:300]}")
 
+    # a run that could not be solved is passed over; a result of another run is none of this one
+    archive = (folder / "archive.json").read_text()
+    (folder / "unsolved.json").write_text('{"schema":"tiptrue.error/1","file":"a.csv","status":65,"error":"no rows"}\n' + archive)
+    done = call("history", "import", "--history=u.db", "unsolved.json")
+    tally.check("could not be solved" in done.stderr and exported("u.db") == exported("h.db"), f"passed over: {done.stderr[:300]}")
+    first, *others = archive.splitlines(keepends=True)
+    record = json.loads(first)
+    record["results"][0] = json.loads(others[0])["results"][0]
+    (folder / "mixed.json").write_text(json.dumps(record) + "\n" + "".join(others))
+    done = call("history", "import", "--history=m.db", "mixed.json", status=65)
+    tally.check(f"a result of run {of} is that of another run" in done.stderr, f"of another run: {done.stderr[:300]}")
+
 tally.close()
