@@ -39,9 +39,10 @@ static const struct tt_template TEMPLATES[] = {
      "run's own scatter was used. Look for a loose tip, a dirty contact or a loose plate, or "
      "correct 'height' in the machine file"},
     {TT_FINDING_AMBIGUOUS, "height",
-     "two explanations fit the touches from above about as well (odds {odds} to 1), and the height "
-     "of '{tip}' depends on which is true: {best}; or {rival}. Clean pads and tips, check the "
-     "pads' heights, and repeat; more pads, or 'level' in the machine file, would tell them apart"},
+     "two explanations fit the touches from above (the first {odds:odds} times as probable; 100 "
+     "would decide), and the height of '{tip}' depends on which is true: {best}; or {rival}. Clean "
+     "pads and tips, check the pads' heights, and repeat; more pads, or 'level' in the machine "
+     "file, would tell them apart"},
     {TT_FINDING_MOVED_PLATE, "height",
      "all heights are {moved} higher from {lines} on: the plate, or the Z axis, moved within the "
      "run. Clamp the plate, home Z, and repeat"},

@@ -274,13 +274,15 @@ static const struct tt_template TEMPLATES[] = {
      "without the touches that disagree the offset is hardly known: clean edges and tips (film, "
      "flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, "vague",
-     "two explanations fit this run about as well (odds {odds} to 1), and if the second is right "
-     "the offset[ of '{tip}'] is known to ± {expanded} only: {best}; or {rival}. Clean edges and "
-     "tips, check what is named, and repeat; more edges or more rotations would tell them apart"},
+     "two explanations fit this run (the first {odds:odds} times as probable; 100 would decide), "
+     "and if the second is right the offset[ of '{tip}'] is known to ± {expanded} only: {best}; or "
+     "{rival}. Clean edges and tips, check what is named, and repeat; more edges or more rotations "
+     "would tell them apart"},
     {TT_FINDING_AMBIGUOUS, NULL,
-     "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
-     "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, "
-     "check what is named, and repeat; more edges or more rotations would tell them apart"},
+     "two explanations fit this run (the first {odds:odds} times as probable; 100 would decide), "
+     "and the offset[ of '{tip}'] differs by {x} in x and {y} in y between them: {best}; or "
+     "{rival}. Clean edges and tips, check what is named, and repeat; more edges or more rotations "
+     "would tell them apart"},
     {TT_FINDING_MARKS_OFF, "mark",
      "mark '{mark}' lies {off} from its stated place, whose u is {u}, as the other sightings and "
      "the touches see it: check that it was this mark that was sighted, and its place in the plate "

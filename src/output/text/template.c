@@ -117,6 +117,14 @@ static void put_factor(struct tt_buffer *buffer, const struct tt_finding *findin
     tt_words_factor(buffer, value->number);
 }
 
+/* Of one explanation against another: two significant digits or so. */
+static void put_odds(struct tt_buffer *buffer, const struct tt_finding *finding,
+                     const struct tt_value *value)
+{
+    (void)finding;
+    tt_number_write_fixed(buffer, value->number, value->number < 9.95 ? 1 : 0, false);
+}
+
 /* A factor next to 1. */
 static void put_scale(struct tt_buffer *buffer, const struct tt_finding *finding,
                       const struct tt_value *value)
@@ -195,6 +203,7 @@ static const struct {
     {"um", put_um},         {"over", put_over},     {"ms", put_ms},        {"factor", put_factor},
     {"deg", put_whole_deg}, {"fine", put_fine_deg}, {"to", put_direction}, {"back", put_opposite},
     {"line", put_line},     {"phrase", put_phrase}, {"shape", put_shape},  {"scale", put_scale},
+    {"odds", put_odds},
 };
 
 static void put_formatted(struct tt_buffer *buffer, const struct tt_finding *finding,
