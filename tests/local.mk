@@ -261,6 +261,7 @@ test_data = \
   tests/unit/adjust/height_mixed.txt \
   tests/unit/adjust/mixed.txt \
   tests/unit/adjust/past.txt \
+  tests/unit/adjust/past_mixed.txt \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/select.txt \
   tests/unit/adjust/views.txt \

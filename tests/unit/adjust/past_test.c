@@ -13,20 +13,21 @@
 #include "recorded.h"
 #include "scene.h"
 
-enum { PAST = 8, FILMED = 5 };
+enum { PAST = 8, FILMED = 5, MIXED = 40 };
 #define FILM_MM (-0.024)
 
 /* What is unlike in the runs of a case; a bit each. */
 enum {
-    FILM = 1,            /* on the run at hand, over all of edge FILMED */
-    WORN = 2,            /* that edge came nearer */
-    OUTLIER = 4,         /* one of the earlier runs had a film */
-    FREED = 8,           /* two of them found the edge elsewhere themselves */
-    FEW = 16,            /* four of them only */
-    OTHER_DESIGN = 32,   /* of more touches */
-    RESTLESS = 64,       /* their edges scatter more than touches do */
-    CORRELATED = 128,    /* touches of the run at hand */
-    OTHER_DOCUMENT = 256 /* of the plate */
+    FILM = 1,             /* on the run at hand, over all of edge FILMED */
+    WORN = 2,             /* that edge came nearer */
+    OUTLIER = 4,          /* one of the earlier runs had a film */
+    FREED = 8,            /* two of them found the edge elsewhere themselves */
+    FEW = 16,             /* four of them only */
+    OTHER_DESIGN = 32,    /* of more touches */
+    RESTLESS = 64,        /* their edges scatter more than touches do */
+    CORRELATED = 128,     /* touches of the run at hand */
+    OTHER_DOCUMENT = 256, /* of the plate */
+    OFFSETS = 512         /* are known of the earlier runs */
 };
 
 static struct scene scene_of(int what, unsigned long seed)
@@ -61,8 +62,21 @@ static struct tiptrue_solution *solve(const struct scene *s, const struct scene_
     return solution;
 }
 
-/* The earlier runs as they found their edges, into @between. */
-static void make_past(int what, struct tiptrue_between *between)
+/* The offsets that the @k-th earlier run found; before the last five or so they were elsewhere. */
+static void put_offsets(int what, size_t k, const struct tiptrue_solution *solution,
+                        struct tt_arena *arena, struct tt_past_run *run)
+{
+    run->n_tips = what & OFFSETS ? solution->n_tips : 0;
+    run->tips = TT_ARENA_NEW(arena, solution->n_tips, struct tt_past_tip);
+    for (size_t t = 0; t < run->n_tips; t++) {
+        run->tips[t] = (struct tt_past_tip){tt_arena_copy(arena, solution->tips[t].name),
+                                            solution->tips[t].held};
+        run->tips[t].held.x_mm += k > 5 ? 0.037 : 0.0011 * cos(2.9 * (double)k);
+    }
+}
+
+/* The earlier runs as they found their edges and offsets, into @between. */
+static void make_past(int what, double film_mm, struct tiptrue_between *between)
 {
     static const char *const IDS[PAST] = {"a1", "a2", "a3", "a4", "a5", "a6", "a7", "a8"};
 
@@ -72,7 +86,7 @@ static void make_past(int what, struct tiptrue_between *between)
         struct scene s = scene_of(what, 300 + 7 * k);
         struct tt_past_run *run = &between->past[k];
         char document[17];
-        s.edges[FILMED].shift += what & OUTLIER && k == 2 ? FILM_MM : 0;
+        s.edges[FILMED].shift += what & OUTLIER && k == 2 ? film_mm : 0;
         s.edges[3].shift += what & RESTLESS ? 0.006 * cos(2.3 * (double)k) : 0;
         struct scene_rows rows = scene_simulate(&s);
         struct tiptrue_solution *solution = solve(&s, &rows, NULL, document);
@@ -82,7 +96,7 @@ static void make_past(int what, struct tiptrue_between *between)
                                                         ? solution->plate_serial
                                                         : solution->plate),
             .document = what & OTHER_DOCUMENT ? "00" : tt_arena_copy(&between->arena, document),
-            .time_s = 1.7e9 + 86400.0 * (double)k,
+            .time_s = 1.7e9 + (what & OFFSETS ? -86400.0 : 86400.0) * (double)k,
             .edges = TT_ARENA_NEW(&between->arena, solution->n_edges, struct tt_past_edge),
             .n_edges = solution->n_edges};
         for (size_t j = 0; j < run->n_edges; j++) {
@@ -91,6 +105,7 @@ static void make_past(int what, struct tiptrue_between *between)
                 (struct tt_past_edge){tt_arena_copy(&between->arena, edge->name), edge->shift_mm,
                                       edge->u_shift_mm, what & FREED && k > 5 && j == FILMED};
         }
+        put_offsets(what, k, solution, &between->arena, run);
         tiptrue_solution_free(solution);
         scene_rows_free(&rows);
     }
@@ -117,6 +132,50 @@ static void put(struct tt_buffer *to, const struct tiptrue_solution *solution)
     tt_buffer_putc(to, '\n');
 }
 
+/* The run of the case, its touches correlated by 0.85 where that is asked for. */
+static struct scene_rows rows_of(int what, const struct scene *s, gsl_rng *random)
+{
+    struct scene_rows rows = scene_simulate(s);
+    double drawn = 0;
+
+    for (size_t i = 0; i < rows.n && what & CORRELATED; i++) {
+        drawn = 0.85 * drawn + gsl_ran_gaussian(random, 0.002);
+        if (!rows.row[i].is_sight) {
+            scene_deepen(&rows.row[i], drawn);
+        }
+    }
+    return rows;
+}
+
+/* Several of these at once, films of any depth. */
+START_TEST(mixed_as_before)
+{
+    struct tt_buffer found = {0};
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+
+    for (size_t k = 0; k < MIXED; k++) {
+        int what = (int)(gsl_rng_get(random) & gsl_rng_get(random)) & (OFFSETS * 2 - 1);
+        double film_mm = -0.04 * gsl_rng_uniform(random);
+        struct tiptrue_between between = {0};
+        what &= k % 4 > 0 ? ~(FEW | OTHER_DOCUMENT) : what;
+        struct scene s = scene_of(what & ~OTHER_DESIGN, 4711 + k);
+        s.edges[FILMED].shift += what & FILM ? film_mm : what & WORN ? -film_mm : 0;
+        struct scene_rows rows = rows_of(what, &s, random);
+        make_past(what, film_mm, &between);
+        struct tiptrue_solution *solution = solve(&s, &rows, &between, NULL);
+        tt_buffer_printf(&found, "case mixed %zu, %d\n", k, what);
+        put(&found, solution);
+        tiptrue_solution_free(solution);
+        scene_rows_free(&rows);
+        tt_arena_clear(&between.arena);
+    }
+    gsl_rng_free(random);
+    recorded_compare_by(&found, "tests/unit/adjust/past_mixed.txt",
+                        (struct recorded_rule){2e-4, 1, false});
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 START_TEST(films_and_records)
 {
     static const int CASES[] = {0,
@@ -136,16 +195,10 @@ START_TEST(films_and_records)
         struct tiptrue_between between = {0};
         gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
         struct scene s = scene_of(what & ~OTHER_DESIGN, 4711);
-        double shift_mm = what & FILM ? FILM_MM : what & WORN ? -FILM_MM : 0, drawn = 0;
+        double shift_mm = what & FILM ? FILM_MM : what & WORN ? -FILM_MM : 0;
         s.edges[FILMED].shift += shift_mm;
-        struct scene_rows rows = scene_simulate(&s);
-        for (size_t i = 0; i < rows.n && what & CORRELATED; i++) {
-            drawn = 0.85 * drawn + gsl_ran_gaussian(random, 0.002);
-            if (!rows.row[i].is_sight) {
-                scene_deepen(&rows.row[i], drawn);
-            }
-        }
-        make_past(what, &between);
+        struct scene_rows rows = rows_of(what, &s, random);
+        make_past(what, FILM_MM, &between);
         struct tiptrue_solution *solution = solve(&s, &rows, &between, NULL);
         bool told = what & (FILM | WORN) && !(what & (FEW | OTHER_DOCUMENT));
         ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_FILM), told);
@@ -173,6 +226,7 @@ int main(void)
     Suite *suite = suite_create("adjust/past");
     TCase *tcase = tcase_create("past");
     tcase_add_test(tcase, films_and_records);
+    tcase_add_test(tcase, mixed_as_before);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
