@@ -76,6 +76,39 @@ static void sort_modes(struct tt_modes *modes)
     }
 }
 
+/* The ln odds of @mode in @table, of a change at a row those of the best row; NAN without. */
+static double odds_of(const struct tt_modes *table, const struct tt_mode *mode)
+{
+    bool at_row = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+    double odds = NAN;
+
+    for (size_t k = 0; k < table->n; k++) {
+        const struct tt_mode *m = &table->mode[k];
+        bool same = m->kind == mode->kind && m->tip == mode->tip && m->order == mode->order &&
+                    (at_row || m->index == mode->index);
+        odds = same ? fmax(odds, m->log_odds) : odds;
+    }
+    return odds;
+}
+
+/* From which ln odds in @table on, made at @parent, a mode is climbed. Where the best explanation
+ * has all modes of @parent, those beside the one that leads to it in the same table are, too: far
+ * from the best the linear table falls short of all of them alike, and two marks that explain a run
+ * equally must both be tried. */
+static double worth_a_climb(const struct tt_pool *pool, const struct tt_candidate *parent,
+                            const struct tt_modes *table)
+{
+    const struct tt_candidate *best = pool->best;
+    double least = best->log_evidence - parent->log_evidence;
+
+    for (size_t k = 0; k < best->n_modes && tt_candidate_within(parent, best); k++) {
+        if (!tt_candidate_has(parent, &best->modes[k])) {
+            least = fmin(least, odds_of(table, &best->modes[k])); /* NAN does not count */
+        }
+    }
+    return least - WORTH_A_CLIMB;
+}
+
 /* The modes that the table at @parent makes probable are climbed. */
 static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *parent)
 {
@@ -89,9 +122,9 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
     }
     status = tt_modes_score(&parent->stage->fit, pool->search->arena, TT_MODES_FINE, &table);
     size_t kept = 0;
+    double least = status == TIPTRUE_OK ? worth_a_climb(pool, parent, &table) : INFINITY;
     for (size_t k = 0; k < table.n && status == TIPTRUE_OK; k++) {
-        if (parent->log_evidence + table.mode[k].log_odds >
-            pool->best->log_evidence - WORTH_A_CLIMB) {
+        if (table.mode[k].log_odds > least) {
             table.mode[kept++] = table.mode[k];
         }
     }
