@@ -100,7 +100,8 @@ static enum tiptrue_status select_nothing(struct tt_selection *selection, struct
                                           .at_axis = TT_NONE,
                                           .at_slip = TT_NONE,
                                           .at_drift = TT_NONE,
-                                          .at_moved = TT_NONE};
+                                          .at_moved = TT_NONE,
+                                          .at_turned = TT_NONE};
     *selection->fit = (struct tt_fit){.model = selection->model, .noise = noise};
     return TIPTRUE_OK;
 }

@@ -707,23 +707,6 @@ static bool fill_edges(struct tt_view *view)
     return !failed;
 }
 
-/* How far the plate stands from its pose at a row, by the movement and the drift that the model
- * holds. */
-static struct tt_machine_xy moved_by(const struct tt_model *model, bool after, double clock)
-{
-    struct tt_machine_xy moved = {0, 0};
-
-    if (after) {
-        moved.x_mm += model->x[model->at_moved];
-        moved.y_mm += model->x[model->at_moved + 1];
-    }
-    if (model->at_drift != TT_NONE) {
-        moved.x_mm += clock * model->x[model->at_drift];
-        moved.y_mm += clock * model->x[model->at_drift + 1];
-    }
-    return moved;
-}
-
 static bool fill_rows(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
@@ -769,16 +752,13 @@ static bool fill_rows(struct tt_view *view)
         row->residual_mm = model->residual[i];
         row->weight = view->fit->good[i];
         row->set_aside = !(view->fit->good[i] > 0);
-        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
-        struct tt_machine_xy moved = moved_by(model, cell->after, model->clock[i]);
-        row->moved_mm = cell->site.n_x * moved.x_mm + cell->site.n_y * moved.y_mm;
+        row->moved_mm = tt_touch_moved(model, i);
     }
     for (size_t i = 0; i < model->n_sights; i++) {
         struct tt_row_result *row = &s->rows[model->sights[i].row];
         row->residual_mm = model->sights[i].residual[0];
         row->residual_y_mm = model->sights[i].residual[1];
-        struct tt_machine_xy moved =
-            moved_by(model, model->sights[i].after, model->sights[i].clock);
+        struct tt_machine_xy moved = tt_sight_moved(model, &model->sights[i]);
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
         row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) *

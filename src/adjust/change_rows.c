@@ -25,8 +25,7 @@ static bool split_change(const struct tt_candidate *from, struct tt_mode *change
     *rest = *from;
     rest->n_modes = 0;
     for (size_t k = 0; k < from->n_modes; k++) {
-        if (!found &&
-            (from->modes[k].kind == TT_MODE_MOVED || from->modes[k].kind == TT_MODE_SLIP)) {
+        if (!found && tt_mode_at_row(from->modes[k].kind)) {
             *change = from->modes[k];
             found = true;
         } else {
@@ -64,7 +63,7 @@ static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mo
 static size_t row_of_change(const struct tt_candidate *candidate)
 {
     for (size_t k = 0; k < candidate->n_modes; k++) {
-        if (candidate->modes[k].kind == TT_MODE_MOVED || candidate->modes[k].kind == TT_MODE_SLIP) {
+        if (tt_mode_at_row(candidate->modes[k].kind)) {
             return candidate->modes[k].index;
         }
     }

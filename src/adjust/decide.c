@@ -293,6 +293,8 @@ static void blame(struct tt_explanation *e, const struct tt_candidate *const nea
     }
     if (worst > 0) {
         name_rival(e, near[0], near[worst], near[0]->stage->model.n_blocks);
+    } else { /* the best one leaves little by itself */
+        e->doubt = TT_DOUBT_LITTLE;
     }
 }
 
@@ -337,9 +339,9 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
                        useless(best->expanded_mm, best->whole, &e->extra[b], plan[b].whole_mm);
         }
         e->doubted[b] = doubtful || little;
-        if (e->doubt == TT_DOUBT_NONE && little && plan[b].cover.first == 0) {
+        if (e->doubt == TT_DOUBT_NONE && little && !all_kept && plan[b].cover.first == 0) {
             e->doubt = TT_DOUBT_LITTLE;
-        } else if (e->doubt == TT_DOUBT_NONE && (doubtful || little)) {
+        } else if (e->doubt == TT_DOUBT_NONE && e->doubted[b]) {
             blame(e, near, n, weights, b, plan[b].cover.first);
         }
     }

@@ -226,8 +226,10 @@ static enum tiptrue_status doubts(struct tt_view *view)
                                      TT_VALUES(TT_TEXT("what", "uneven")));
     }
     if (e->doubt == TT_DOUBT_LITTLE) {
-        return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                     TT_VALUES(TT_TEXT("what", "little")));
+        bool touches = view->solution->touches_set_aside > 0;
+        return tt_finding_add_values(
+            view, touches ? TT_FINDING_LATE_CONTACT : TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_ERROR,
+            TT_ABOUT_RUN, TT_VALUES(TT_TEXT("what", "little")));
     }
     for (size_t b = 0; b < model->n_blocks && e->doubt == TT_DOUBT_RIVAL; b++) {
         const struct tt_machine_xy o = e->rival_offset[b], w = e->rival_offset[worst];

@@ -70,8 +70,9 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
     size_t square = n_unknowns * n_unknowns;
     double *numbers = TT_ARENA_NEW(arena, 7 * n_unknowns + 2 * square, double);
     size_t *counts = TT_ARENA_NEW(arena, model->n_cells + 1 + model->n_setups, size_t);
-    /* columns with several unknowns are the first and that of a drift */
-    size_t wide = model->at_drift == TT_NONE ? 1 : 2;
+    /* columns with several unknowns are the first, that of a drift, and the yaw's of a plate that
+     * turned */
+    size_t wide = 1U + (model->at_drift != TT_NONE) + (model->at_turned != TT_NONE);
     struct tt_entry *entries =
         TT_ARENA_ROOM(arena, model->n_cells * (model->stride + wide * n_unknowns), struct tt_entry);
     if (made == NULL || numbers == NULL || counts == NULL || entries == NULL) {

@@ -79,13 +79,13 @@ static void sort_modes(struct tt_modes *modes)
 /* The ln odds of @mode in @table, of a change at a row those of the best row; NAN without. */
 static double odds_of(const struct tt_modes *table, const struct tt_mode *mode)
 {
-    bool at_row = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+    enum tt_mode_kind kind = tt_mode_change(mode->kind);
     double odds = NAN;
 
     for (size_t k = 0; k < table->n; k++) {
         const struct tt_mode *m = &table->mode[k];
-        bool same = m->kind == mode->kind && m->tip == mode->tip && m->order == mode->order &&
-                    (at_row || m->index == mode->index);
+        bool same = m->kind == kind && m->tip == mode->tip && m->order == mode->order &&
+                    (tt_mode_at_row(kind) || m->index == mode->index);
         odds = same ? fmax(odds, m->log_odds) : odds;
     }
     return odds;
@@ -132,7 +132,7 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
     sort_modes(&table);
     for (size_t k = 0; k < table.n && climbed < MOST_MODES_CLIMBED && status == TIPTRUE_OK; k++) {
         const struct tt_mode *mode = &table.mode[k];
-        bool at_row = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+        bool at_row = tt_mode_at_row(mode->kind);
         if (tt_candidate_has(parent, mode) || (at_row && rows[mode->kind]++ >= MOST_ROWS_CLIMBED)) {
             continue;
         }
@@ -256,8 +256,8 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
         }
         /* marks sighted again after the plate moved look like sightings that are off: the touches
          * decide */
-        if (first == NULL || first->kind == TT_MODE_MOVED || first->kind == TT_MODE_SLIP ||
-            !(first->log_odds > SIGHTING_ODDS) || !(first->log_odds > second + TT_RIVAL_LN)) {
+        if (first == NULL || tt_mode_at_row(first->kind) || !(first->log_odds > SIGHTING_ODDS) ||
+            !(first->log_odds > second + TT_RIVAL_LN)) {
             break;
         }
         parent->modes[parent->n_modes++] = *first;

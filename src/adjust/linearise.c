@@ -73,6 +73,9 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     if (cell->after) {
         enter(cell, TT_COLUMN_ONE, model->at_moved, -site->n_x);
         enter(cell, TT_COLUMN_ONE, model->at_moved + 1, -site->n_y);
+        if (model->at_turned != TT_NONE) {
+            enter(cell, TT_COLUMN_YAW, model->at_turned, 1);
+        }
     }
     for (size_t k = 0; k < 2 && model->at_slip != TT_NONE; k++) {
         enter(cell, model->slip_column + k, model->at_slip + k, 1);
@@ -157,12 +160,22 @@ static double row_columns(const struct tt_model *model, const struct tt_cell *ce
     return sum;
 }
 
+/* The pose that starts at @pose_x; @after the plate moved, as it stands then. */
+static struct tt_pose pose_at(const struct tt_model *model, const double pose_x[], bool after)
+{
+    const double *by = after ? model->x + model->at_moved : NULL;
+    struct tt_machine_xy mark = {pose_x[0] + (after ? by[0] : 0), pose_x[1] + (after ? by[1] : 0)};
+
+    return tt_pose_make(
+        mark, pose_x[2] + (after && model->at_turned != TT_NONE ? model->x[model->at_turned] : 0));
+}
+
 static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
 {
     const double *x = model->x, *tip = x + model->system.first[cell->block],
                  *pose_x = x + tt_at_pose(cell->setup);
     const struct tt_edge *edge = &model->plate->edges[cell->edge];
-    struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
+    struct tt_pose pose = pose_at(model, pose_x, cell->after);
     unsigned orders[TT_MOST_ORDER];
     struct tt_touch_state state = {.offset = {tip[TT_TIP_O_X], tip[TT_TIP_O_Y]},
                                    .runout = {tip[TT_TIP_E_X], tip[TT_TIP_E_Y]},
@@ -179,10 +192,6 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
     state.shift_mm = model->at_edge[cell->edge] != TT_NONE ? x[model->at_edge[cell->edge]] : 0;
     state.lost_motion_mm = model->at_lost_motion != TT_NONE ? x[model->at_lost_motion] : 0;
     state.latency_s = model->at_latency != TT_NONE ? x[model->at_latency] : 0;
-    if (cell->after) {
-        pose.mark.x_mm += x[model->at_moved];
-        pose.mark.y_mm += x[model->at_moved + 1];
-    }
     cell->site = tt_site_make(&pose, edge->n_x, edge->n_y, edge->d_mm);
     connect_cell(model, cell);
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
@@ -222,6 +231,9 @@ static void sight_terms(const struct tt_model *model, struct tt_sight *sight,
         }
         if (sight->after) {
             e[n++] = (struct tt_entry){.place = model->at_moved + axis, .value = -1};
+            if (model->at_turned != TT_NONE) { /* as by the yaw, the second of the pose's */
+                e[n++] = (struct tt_entry){.place = model->at_turned, .value = e[1].value};
+            }
         }
     }
     sight->n_entries = n;
@@ -232,7 +244,7 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
 {
     const double *x = model->x, *pose_x = x + tt_at_pose(sight->setup);
     const struct tt_mark *mark = &model->plate->marks[sight->mark];
-    struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
+    struct tt_pose pose = pose_at(model, pose_x, sight->after);
     struct tt_plate_xy g = group_shift(model, mark->group);
     size_t at = model->at_mark[sight->mark];
     double scale = sight->scale, c = pose.cos_yaw, s = pose.sin_yaw;
@@ -240,10 +252,6 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
                             scale * mark->at.y_mm + g.y_mm + (at != TT_NONE ? x[at + 1] : 0)};
     const double row_x[2] = {-c, s}, row_y[2] = {-s, -c};
 
-    if (sight->after) {
-        pose.mark.x_mm += x[model->at_moved];
-        pose.mark.y_mm += x[model->at_moved + 1];
-    }
     if (model->at_drift != TT_NONE) {
         pose.mark.x_mm += sight->clock * x[model->at_drift];
         pose.mark.y_mm += sight->clock * x[model->at_drift + 1];

@@ -18,6 +18,9 @@
 /* A picometre (and a picoradian's thousandfold): places known better are exact. */
 #define EXACT_MM 1e-9
 #define WEAK_YAW_RAD 0.35
+/* By how much a plate that moves far turns, as a standard deviation: some 1 mm over 100 mm (common
+ * practice, no source). */
+#define MOVED_TURN_RAD 0.01
 /* In a proper model a tip's unknowns are within a millimetre of the robust start: what a search may
  * still find. It is Occam's factor of what an explanation leaves open; a tenth of it would favour
  * explanations that leave an offset open by 2.3. */
@@ -98,11 +101,12 @@ static void lay_out_terms(struct tt_model *model, size_t *next)
         model->at_drift = *next;
         *next += 2;
     }
-    model->at_moved = TT_NONE;
+    model->at_moved = model->at_turned = TT_NONE;
     if (model->terms.moved_at != TT_NONE) {
         model->moved_setup = model->run->observations[model->terms.moved_at].setup;
         model->at_moved = *next;
         *next += 2;
+        model->at_turned = model->terms.moved_far ? (*next)++ : TT_NONE;
     }
     model->at_slip = TT_NONE;
     if (model->terms.slipped_at != TT_NONE) {
@@ -382,20 +386,22 @@ static void weak_priors(struct tt_model *model)
             add_prior(model, TT_PRIOR_WEAK, b, model->n_border + k, value, u, model->block_tip[b]);
         }
     }
+    bool far = model->terms.moved_far;
     const struct {
         size_t at, n;
-        enum tt_mode_kind kind;
-    } terms[] = {
-        {model->at_lost_motion, 1, TT_MODE_LOST_MOTION},
-        {model->at_latency, 1, TT_MODE_LATENCY},
-        {model->at_axis, model->n_axis, TT_MODE_NOT_SQUARE},
-        {model->at_drift, 2, TT_MODE_DRIFT},
-        {model->at_moved, 2, TT_MODE_MOVED},
-        {model->at_slip, 2, TT_MODE_SLIP},
-        {model->terms.distortion ? model->picture.at_kappa : TT_NONE, 1, TT_MODE_DISTORTION}};
+        double size;
+    } terms[] = {{model->at_lost_motion, 1, tt_mode_size(TT_MODE_LOST_MOTION)},
+                 {model->at_latency, 1, tt_mode_size(TT_MODE_LATENCY)},
+                 {model->at_axis, model->n_axis, tt_mode_size(TT_MODE_NOT_SQUARE)},
+                 {model->at_drift, 2, tt_mode_size(TT_MODE_DRIFT)},
+                 {model->at_moved, 2, tt_mode_size(far ? TT_MODE_MOVED_FAR : TT_MODE_MOVED)},
+                 {model->at_turned, 1, MOVED_TURN_RAD},
+                 {model->at_slip, 2, tt_mode_size(TT_MODE_SLIP)},
+                 {model->terms.distortion ? model->picture.at_kappa : TT_NONE, 1,
+                  tt_mode_size(TT_MODE_DISTORTION)}};
     for (size_t i = 0; i < sizeof terms / sizeof terms[0]; i++) {
         for (size_t k = 0; k < terms[i].n && terms[i].at != TT_NONE; k++) {
-            double u = model->terms.proper ? tt_mode_size(terms[i].kind) : WEAK_LENGTH_MM;
+            double u = model->terms.proper ? terms[i].size : WEAK_LENGTH_MM;
             add_prior(model, TT_PRIOR_WEAK, TT_NONE, terms[i].at + k, 0, u, 0);
         }
     }

@@ -43,6 +43,7 @@ struct tt_terms {
     enum tt_axis_fault axes;
     size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood
                            still */
+    bool moved_far;     /* by anything, and turned */
     size_t slipped_at;  /* row of the run before which a tip's runout vector was another; TT_NONE =
                            none */
     size_t slipped_tip; /* that tip of the run */
@@ -131,7 +132,7 @@ struct tt_model {
     size_t *at_edge, *at_group,
         *at_mark;    /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
     bool *edge_seen; /* touched */
-    size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_slip;
+    size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_turned, at_slip;
     size_t n_axis; /* unknowns at at_axis */
     struct tt_picture_model picture;
     size_t moved_setup;
@@ -193,6 +194,11 @@ tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena, const stru
 
 /* Which touch stands at each row of the run (TT_NONE: none), in the arena. NULL: no memory. */
 size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *arena);
+
+/* What a movement or drift of the plate that the model holds puts into the residual of a touch
+ * (mm), and into those of a sighting, where the model was linearised. */
+double tt_touch_moved(const struct tt_model *model, size_t touch);
+struct tt_machine_xy tt_sight_moved(const struct tt_model *model, const struct tt_sight *sight);
 
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);

@@ -52,13 +52,17 @@ static enum tiptrue_status moved(struct tt_view *view)
     }
     size_t line = view->run->observations[row].line;
     bool confirmed = sighted_after(view, row);
-    return tt_finding_add_values(view, TT_FINDING_MOVED_PLATE,
-                                 confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
-                                 (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1},
-                                 TT_VALUES(TT_TEXT("what", confirmed ? "confirmed" : "unconfirmed"),
-                                           TT_PLAIN("after", before), TT_PLAIN("of", touches),
-                                           TT_IN_MM("x", model->x[model->at_moved]),
-                                           TT_IN_MM("y", model->x[model->at_moved + 1])));
+    bool far = model->at_turned != TT_NONE;
+    const struct tt_value values[] = {TT_TEXT("what", confirmed ? "confirmed" : "unconfirmed"),
+                                      TT_PLAIN("after", before),
+                                      TT_PLAIN("of", touches),
+                                      TT_IN_MM("x", model->x[model->at_moved]),
+                                      TT_IN_MM("y", model->x[model->at_moved + 1]),
+                                      TT_IN_DEG("turn", far ? model->x[model->at_turned] : 0)};
+    size_t n = sizeof values / sizeof values[0];
+    return tt_finding_add_values(
+        view, TT_FINDING_MOVED_PLATE, confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1}, values, far ? n : n - 1);
 }
 
 /* Were marks of every setup sighted before its first touch and after its last? */

@@ -26,7 +26,7 @@ enum tt_mode_kind {
     TT_MODE_MARK_GROSS,  /* another mark, or a wrong place */
     TT_MODE_RADIUS,      /* a stated contact radius that is wrong */
     TT_MODE_RADII,       /* all of them are, of several tips; has no column */
-    TT_MODE_MOVED,       /* the plate stands elsewhere from a row on */
+    TT_MODE_MOVED,       /* the plate stands elsewhere from a row on, by little */
     TT_MODE_SLIP, /* a tip's runout vector is another from a row on: its rotation slipped, it was
                      bent */
     TT_MODE_DRIFT,
@@ -40,6 +40,8 @@ enum tt_mode_kind {
     TT_MODE_DISTORTION, /* of the picture towards its corners */
     TT_MODE_TURNED, /* the plate stands turned by a quarter, half or three quarters; has no column
                      */
+    TT_MODE_MOVED_FAR, /* as TT_MODE_MOVED, by anything, and turned; climbed where the other is best
+                        */
     TT_MODE_KINDS
 };
 
@@ -52,6 +54,18 @@ struct tt_mode {
     double log_prior; /* ln of its share of P */
     double log_odds;  /* ln of the posterior odds against the explanation without it */
 };
+
+/* What changes: a run has one change of the plate's place at most, however far. */
+static inline enum tt_mode_kind tt_mode_change(enum tt_mode_kind kind)
+{
+    return kind == TT_MODE_MOVED_FAR ? TT_MODE_MOVED : kind;
+}
+
+/* Is a mode's index the row of a change? */
+static inline bool tt_mode_at_row(enum tt_mode_kind kind)
+{
+    return tt_mode_change(kind) == TT_MODE_MOVED || kind == TT_MODE_SLIP;
+}
 
 /* F: mm, mm of runout, s (latency), rad (square) or 1 (scale, distortion). */
 double tt_mode_size(enum tt_mode_kind kind);

@@ -30,9 +30,8 @@ bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode
         const struct tt_mode *had = &candidate->modes[k];
         bool had_edge =
             had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
-        bool once =
-            had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
-        has = has || once || radius_within(mode, had) ||
+        bool once = tt_mode_change(had->kind) == tt_mode_change(mode->kind);
+        has = has || (once && tt_mode_at_row(mode->kind)) || radius_within(mode, had) ||
               (edge && had_edge && had->index == mode->index) ||
               (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
     }
@@ -47,7 +46,7 @@ bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candi
         bool found = false;
         for (size_t j = 0; j < outer->n_modes; j++) {
             const struct tt_mode *a = &inner->modes[k], *b = &outer->modes[j];
-            bool row = a->kind == TT_MODE_MOVED || a->kind == TT_MODE_SLIP;
+            bool row = tt_mode_at_row(a->kind);
             found = found ||
                     (a->kind == b->kind && (row || a->index == b->index) && a->tip == b->tip &&
                      a->order == b->order) ||

@@ -277,3 +277,44 @@ size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *are
     }
     return touch;
 }
+
+/* How far the plate stands from its pose at a row, by the movement and the drift that the model
+ * holds, its turn aside. */
+static struct tt_machine_xy moved_by(const struct tt_model *model, bool after, double clock)
+{
+    struct tt_machine_xy moved = {0, 0};
+
+    if (after) {
+        moved.x_mm += model->x[model->at_moved];
+        moved.y_mm += model->x[model->at_moved + 1];
+    }
+    if (model->at_drift != TT_NONE) {
+        moved.x_mm += clock * model->x[model->at_drift];
+        moved.y_mm += clock * model->x[model->at_drift + 1];
+    }
+    return moved;
+}
+
+static double turned_by(const struct tt_model *model, bool after)
+{
+    return after && model->at_turned != TT_NONE ? model->x[model->at_turned] : 0;
+}
+
+double tt_touch_moved(const struct tt_model *model, size_t touch)
+{
+    const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
+    struct tt_machine_xy moved = moved_by(model, cell->after, model->clock[touch]);
+
+    return cell->site.n_x * moved.x_mm + cell->site.n_y * moved.y_mm -
+           turned_by(model, cell->after) * model->slope[touch * model->stride + TT_COLUMN_YAW];
+}
+
+struct tt_machine_xy tt_sight_moved(const struct tt_model *model, const struct tt_sight *sight)
+{
+    struct tt_machine_xy moved = moved_by(model, sight->after, sight->clock);
+    double turned = turned_by(model, sight->after);
+
+    moved.x_mm -= turned * sight->entries[0][1].value; /* by the pose's yaw */
+    moved.y_mm -= turned * sight->entries[1][1].value;
+    return moved;
+}

@@ -166,6 +166,48 @@ static enum tiptrue_status start_radii(struct tt_pool *pool, struct tt_stage *ba
     return n > 1 ? tt_start_with(pool, base, parent, &radii) : TIPTRUE_OK;
 }
 
+/* The plate moved far where it seems to have moved by @little, and turned, as one does that is
+ * knocked: on top of @parent, and without what the sightings by themselves say is off. */
+static enum tiptrue_status start_far(struct tt_pool *pool, struct tt_stage *base,
+                                     const struct tt_candidate *parent,
+                                     const struct tt_mode *little)
+{
+    struct tt_mode far = *little;
+    struct tt_candidate bare = {0};
+    enum tiptrue_status status = tt_terms_new(pool->search, NULL, &bare.terms);
+
+    far.kind = TT_MODE_MOVED_FAR;
+    far.log_prior +=
+        log(tt_mode_probability(TT_MODE_MOVED_FAR) / tt_mode_probability(TT_MODE_MOVED));
+    for (size_t k = 0; k < parent->n_modes && status == TIPTRUE_OK; k++) {
+        if (parent->modes[k].kind == TT_MODE_TURNED) {
+            tt_mode_add(&bare.terms, NULL, &parent->modes[k]);
+            bare.modes[bare.n_modes++] = parent->modes[k];
+        }
+    }
+    if (status == TIPTRUE_OK && bare.n_modes < parent->n_modes) {
+        status = tt_start_with(pool, base, &bare, &far);
+    }
+    return status == TIPTRUE_OK ? tt_start_with(pool, base, parent, &far) : status;
+}
+
+/* A climb with the best mode of each kind, where there is one. */
+static enum tiptrue_status start_best(struct tt_pool *pool, struct tt_stage *base,
+                                      const struct tt_candidate *parent,
+                                      const struct tt_mode *const best[TT_MODE_KINDS])
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t kind = 0; kind < TT_MODE_KINDS && status == TIPTRUE_OK; kind++) {
+        if (best[kind] != NULL && !tt_candidate_has(parent, best[kind])) {
+            status = tt_start_with(pool, base, parent, best[kind]);
+        }
+    }
+    return status == TIPTRUE_OK && best[TT_MODE_MOVED] != NULL
+               ? start_far(pool, base, parent, best[TT_MODE_MOVED])
+               : status;
+}
+
 /* The best change, axis fault, radius and reversal error of the least-squares table, where it says
  * that they may be; and all radii. */
 static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base,
@@ -180,17 +222,13 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
     for (size_t k = 0; k < table.n; k++) {
         const struct tt_mode *mode = &table.mode[k];
         bool by_edges = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE;
-        bool change = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+        bool change = tt_mode_at_row(mode->kind);
         if (!by_edges && (change || mode->log_odds > LEAST_SQUARES_ODDS) &&
             (best[mode->kind] == NULL || mode->log_odds > best[mode->kind]->log_odds)) {
             best[mode->kind] = mode;
         }
     }
-    for (size_t kind = 0; kind < TT_MODE_KINDS && status == TIPTRUE_OK; kind++) {
-        if (best[kind] != NULL && !tt_candidate_has(parent, best[kind])) {
-            status = tt_start_with(pool, base, parent, best[kind]);
-        }
-    }
+    status = status == TIPTRUE_OK ? start_best(pool, base, parent, best) : status;
     return status == TIPTRUE_OK ? start_radii(pool, base, parent) : status;
 }
 

@@ -84,6 +84,7 @@ static void add_moved(struct tt_terms *terms, const struct tt_model *model,
 {
     (void)model;
     terms->moved_at = mode->index;
+    terms->moved_far = mode->kind == TT_MODE_MOVED_FAR;
 }
 
 static void add_slip(struct tt_terms *terms, const struct tt_model *model,
@@ -142,7 +143,7 @@ void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const str
         [TT_MODE_REVERSED] = add_whole,    [TT_MODE_NOT_SQUARE] = add_axes,
         [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
         [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
-        [TT_MODE_RADII] = add_radii,
+        [TT_MODE_RADII] = add_radii,       [TT_MODE_MOVED_FAR] = add_moved,
     };
 
     ADD[mode->kind](terms, model, mode);

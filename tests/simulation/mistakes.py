@@ -151,6 +151,30 @@ def moved_from(run):
     move(run.rows[first:], run.rng.uniform(-0.15, 0.15), run.rng.uniform(-0.15, 0.15))
 
 
+def knocked_from(run):
+    """The plate is knocked and turned at a touch, as long as it stands in that setup."""
+    touched = [i for i, row in enumerate(run.rows) if row["kind"] == "touch"]
+    first, turn = run.rng.choice(touched[1:]), run.sign() * run.rng.uniform(0.0003, 0.01)
+    offsets = {tip["name"]: tip["offset"] for tip in run.machine["tips"]}
+    by = [run.sign() * run.rng.uniform(0.003, 0.6) for _ in "xy"]
+    about = [float(run.rows[0][key]) + run.rng.uniform(-40, 40) for key in "xy"]
+    cos, sin = math.cos(turn), math.sin(turn)
+    for row in run.rows[first:]:
+        if row.get("setup") == run.rows[first].get("setup"):
+            offset = offsets.get(row["tip"], (0, 0))
+            x, y = (float(row[key]) + o - a for key, o, a in zip("xy", offset, about))
+            put(row, "x", about[0] + cos * x - sin * y - offset[0] + by[0])
+            put(row, "y", about[1] + sin * x + cos * y - offset[1] + by[1])
+
+
+def beside_a_mark(run):
+    """All sightings of one of several marks, off alike."""
+    sightings = run.of("sight")
+    name = run.rng.choice(sorted({row["target"] for row in sightings}))
+    off = [run.sign() * run.rng.uniform(0.02, 0.6) for _ in "xy"]
+    move([row for row in sightings if row["target"] == name], *off)
+
+
 def positions_of_tip(run):
     for tip in run.machine["tips"]:
         move([row for row in run.of("touch") if row["tip"] == tip["name"]], *tip["offset"])
@@ -294,6 +318,8 @@ KINDS = {
     ),
     "names of the next edge": next_edge,
     "moved from a row on": moved_from,
+    "knocked and turned from a row on": knocked_from,
+    "all sightings of a mark off alike": beside_a_mark,
     "positions of the tip": positions_of_tip,
     "digits exchanged": digits_exchanged,
     "ends of moves without contact": no_contact,

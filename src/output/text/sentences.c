@@ -19,7 +19,8 @@
 #define OPEN_OFFSET "the offset of '{tip}'[ along {along:line}] is not determined: "
 #define MOVED                                                                                      \
     "the plate or the camera moved within the run, from {lines} on (after {after} of {of} "        \
-    "touches): by {x:um} along x and {y:um} along y"
+    "touches): by {x:um} along x and {y:um} along y"                                               \
+    "[, turned by {turn:fine}]"
 #define DRIFTED                                                                                    \
     "the plate drifted against the camera during the run, by {x:um} along x and {y:um} along y "   \
     "from its first row to its last"
@@ -166,6 +167,9 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_UNCERTAINTY_OVER, "out-of-reach-on-plate",
      OUT_OF_REACH
      "state radius, yaw or place of the mark better, or sight marks and touch facing edges"},
+    {TT_FINDING_UNCERTAINTY_OVER, "little",
+     "what explains this run leaves the offset too uncertain: put right what is named below, and "
+     "repeat"},
     {TT_FINDING_UNCERTAINTY_OVER, NULL,
      "the expanded uncertainty of the offset of '{tip}'[ on this {on}] is {found:over}, over the "
      "{what:phrase} of {limit:um}; {most_is:phrase}"},

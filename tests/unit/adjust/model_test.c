@@ -72,6 +72,7 @@ static void build(struct built *b, bool all_terms)
     if (all_terms) {
         b->terms.reversed = b->terms.lost_motion = b->terms.latency = b->terms.drift = true;
         b->terms.moved_at = 61; /* in the second setup */
+        b->terms.moved_far = true;
         b->orders[0] = 1U << 2 | 1U << 5;
         b->orders[1] = 1U << 3;
         b->edge_extra_mm[1] = 5;
@@ -152,7 +153,8 @@ START_TEST(derivatives)
         design_row(model, r, rows[r]);
     }
     for (size_t k = 0; k < model->n_unknowns; k++) {
-        const bool angle = k == tt_at_pose(0) + 2 || k == tt_at_pose(1) + 2;
+        const bool angle =
+            k == tt_at_pose(0) + 2 || k == tt_at_pose(1) + 2 || k == model->at_turned;
         const double at = model->x[k], step = angle ? 3e-5 : 0.125;
         model->x[k] = at + step;
         (void)residuals(model, above);
