@@ -174,22 +174,15 @@ enum tiptrue_status tiptrue_report_add_board(struct tiptrue_report *report,
 struct names {
     struct tt_arena arena;
     const char **all;
-    size_t n, room;
+    size_t n;
 };
 
 static enum tiptrue_status add_name(struct names *names, const char *name)
 {
-    if (names->n == names->room) {
-        size_t room = names->room > 0 ? 2 * names->room : 16;
-        const char **all = tt_arena_grow(&names->arena, names->all, room, sizeof *all);
-        if (all == NULL) {
-            return TIPTRUE_E_MEMORY;
-        }
-        names->all = all;
-        names->room = room;
-    }
-    names->all[names->n] = tt_arena_copy(&names->arena, name);
-    return names->all[names->n++] != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    const char **made = tt_arena_more(&names->arena, &names->all, &names->n, sizeof *made);
+
+    return made != NULL && (*made = tt_arena_copy(&names->arena, name)) != NULL ? TIPTRUE_OK
+                                                                                : TIPTRUE_E_MEMORY;
 }
 
 static enum tiptrue_status note_machine(void *context, const char *machine)
@@ -206,7 +199,7 @@ static enum tiptrue_status note_exported(void *context, const struct tt_record_e
 struct exports {
     struct tt_arena arena;
     struct tt_weeks_export *all;
-    size_t n, room;
+    size_t n;
 };
 
 static enum tiptrue_status add_exports(struct exports *exports, const struct tt_record *record)
@@ -217,21 +210,13 @@ static enum tiptrue_status add_exports(struct exports *exports, const struct tt_
         if (!tt_time_read(from->time, strlen(from->time), &time_s)) {
             continue; /* the store's own check tells of it */
         }
-        if (exports->n == exports->room) {
-            size_t room = exports->room > 0 ? 2 * exports->room : 16;
-            struct tt_weeks_export *all =
-                tt_arena_grow(&exports->arena, exports->all, room, sizeof *all);
-            if (all == NULL) {
-                return TIPTRUE_E_MEMORY;
-            }
-            exports->all = all;
-            exports->room = room;
-        }
+        struct tt_weeks_export *export =
+            tt_arena_more(&exports->arena, &exports->all, &exports->n, sizeof *export);
         const char *file = tt_arena_copy(&exports->arena, from->file);
-        exports->all[exports->n++] = (struct tt_weeks_export){time_s, file};
-        if (file == NULL) {
+        if (export == NULL || file == NULL) {
             return TIPTRUE_E_MEMORY;
         }
+        *export = (struct tt_weeks_export){time_s, file};
     }
     return TIPTRUE_OK;
 }

@@ -37,7 +37,7 @@ struct learning {
     const struct tiptrue_plate *plate;
     struct tt_config *config;
     struct piece *pieces;
-    size_t n, capacity;
+    size_t n;
     struct tt_arena arena;
     bool out_of_memory;
 };
@@ -52,14 +52,12 @@ static bool find(struct learning *l, const char *place, struct tt_span *span)
 /* text[at] gives way to what is in @text, which is emptied. */
 static void put(struct learning *l, struct tt_span at, struct tt_buffer *text)
 {
-    if (l->n == l->capacity) {
-        l->capacity = l->capacity > 0 ? 2 * l->capacity : 64;
-        l->pieces = tt_arena_grow(&l->arena, l->pieces, l->capacity, sizeof(*l->pieces));
-    }
+    struct piece *piece = tt_arena_more(&l->arena, &l->pieces, &l->n, sizeof *piece);
     const char *kept = tt_buffer_keep(text, &l->arena);
-    l->out_of_memory = l->out_of_memory || kept == NULL || l->pieces == NULL;
-    if (!l->out_of_memory) {
-        l->pieces[l->n++] = (struct piece){at, kept};
+
+    l->out_of_memory = l->out_of_memory || kept == NULL || piece == NULL;
+    if (piece != NULL) {
+        *piece = (struct piece){at, kept};
     }
 }
 

@@ -14,7 +14,7 @@
 #define T struct tt_record_result
 static const struct tt_key result[] = {
     {STORED("version", version, WORD), NEEDED},
-    {STORED("solved", added, TIME)},
+    {STORED("solved", added, TIME), NEEDED},
     {STORED("plate", documents[TT_DOCUMENT_PLATE], TEXT)},
     {STORED("machine", documents[TT_DOCUMENT_MACHINE], TEXT)},
     {STORED("plan", documents[TT_DOCUMENT_PLAN], TEXT)},
@@ -26,12 +26,9 @@ static const struct tt_keys result_keys = TT_KEYS_NAMED(result, "result");
 
 #define T struct tt_record_export
 static const struct tt_key export[] = {
-    {STORED("time", time, TIME)},
-    {STORED("file", file, WORD), NEEDED},
-    {STORED("old_digest", old_digest, WORD)},
-    {STORED("new_digest", new_digest, WORD)},
-    {STORED("old_values", old_values, JSON)},
-    {STORED("new_values", new_values, JSON)},
+    {STORED("time", time, TIME), NEEDED},     {STORED("file", file, WORD), NEEDED},
+    {STORED("old_digest", old_digest, WORD)}, {STORED("new_digest", new_digest, WORD)},
+    {STORED("old_values", old_values, JSON)}, {STORED("new_values", new_values, JSON)},
 };
 static const struct tt_keys export_keys = TT_KEYS_NAMED(export, "export");
 #undef T
@@ -44,8 +41,8 @@ static const struct tt_keys export_keys = TT_KEYS_NAMED(export, "export");
     }
 static const struct tt_key record[] = {
     TT_KEY_BY_HAND("schema"),
-    {STORED("id", id, ID)},
-    {STORED("added", added, TIME)},
+    {STORED("id", id, ID), NEEDED},
+    {STORED("added", added, TIME), NEEDED},
     {STORED("log", log, TEXT)},
     {"results", LIST(results, n_results), NEEDED, .size = sizeof(struct tt_record_result),
      .inner = &result_keys},
@@ -65,9 +62,9 @@ static const struct tt_key parts[] = {
 static const struct tt_keys parts_keys = TT_KEYS(parts);
 
 #define BOARD_ENTRY                                                                                \
-    TT_KEY_BY_HAND("schema"), {STORED("id", id, ID)}, {STORED("started", started, WORD)},          \
-        {STORED("machine", machine, NAME)}, {STORED("added", added, TIME)},                        \
-        {STORED("judged", judged, TIME)}, {STORED("version", version, WORD), NEEDED},              \
+    TT_KEY_BY_HAND("schema"), {STORED("id", id, ID), NEEDED}, {STORED("started", started, WORD)},  \
+        {STORED("machine", machine, NAME)}, {STORED("added", added, TIME), NEEDED},                \
+        {STORED("judged", judged, TIME), NEEDED}, {STORED("version", version, WORD), NEEDED},      \
         {"parts", TT_OBJECT_FORM, NEEDED, .inner = &parts_keys}, {STORED("run", run, WORD)},       \
     {                                                                                              \
         STORED("verdict", verdict, WORD), NEEDED                                                   \
@@ -95,7 +92,7 @@ static const struct tt_keys tip_keys = TT_KEYS(tip);
 
 #define T struct tt_record_entry
 static const struct tt_key entry[] = {
-    {STORED("id", id, ID)},
+    {STORED("id", id, ID), NEEDED},
     {"started", TT_TEXT_FORM, AT(started)},
     {STORED("machine", machine, NAME)},
     {"plate", TT_TEXT_FORM, AT(plate)},

@@ -133,8 +133,7 @@ static struct tt_text compact(struct tt_fields *fields, const char *text, const 
 
 static bool read_json(struct tt_fields *fields, const struct tt_member *member)
 {
-    const cJSON *item =
-        tt_field(fields, member->object, member->what, member->key->key, member->key->need);
+    const cJSON *item = tt_field(fields, member);
 
     if (item != NULL) {
         const struct tt_json_where *where = tt_json_where(&fields->json, item);
@@ -149,8 +148,7 @@ static struct tt_text text_of(struct tt_fields *fields, const struct tt_member *
 {
     struct tt_text text = {0};
     if (member->item != NULL && !cJSON_IsString(member->item)) {
-        tt_field_tell_form(fields, member->item, member->what, member->key->key,
-                           "a string or null");
+        tt_field_tell_form(fields, member, member->item, "a string or null");
     } else if (member->item != NULL) {
         text.length = strlen(member->item->valuestring);
         text.text = tt_arena_copy(fields->arena, member->item->valuestring);
@@ -168,10 +166,8 @@ static bool read_text(struct tt_fields *fields, const struct tt_member *member)
 
 static bool read_word(struct tt_fields *fields, const struct tt_member *member)
 {
-    const char *word =
-        member->key->need == TT_REQUIRED
-            ? tt_field_text(fields, member->object, member->what, member->key->key, TT_REQUIRED)
-            : text_of(fields, member).text;
+    const char *word = member->key->need == TT_REQUIRED ? tt_field_text(fields, member)
+                                                        : text_of(fields, member).text;
 
     word = word == NULL && member->key->hook == TT_STORED_NAME ? "" : word;
     memcpy(member->into + member->key->at, &word, sizeof word);
@@ -192,8 +188,7 @@ static bool is_time(const char *text)
 
 static bool read_time(struct tt_fields *fields, const struct tt_member *member)
 {
-    const char *key = member->key->key,
-               *text = tt_field_text(fields, member->object, member->what, key, TT_REQUIRED);
+    const char *key = member->key->key, *text = tt_field_text(fields, member);
 
     if (text != NULL && !is_time(text)) {
         tt_field_fault(fields, member->item, NULL,
@@ -211,22 +206,16 @@ static bool is_id(struct tt_text text)
            strspn(text.text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1;
 }
 
-static void read_id_of(struct tt_fields *fields, const cJSON *object, const char *what,
-                       char id[TT_RUN_ID_SIZE])
-{
-    const char *text = tt_field_text(fields, object, what, "id", TT_REQUIRED);
-    if (text != NULL && is_id((struct tt_text){text, strlen(text)})) {
-        memcpy(id, text, TT_RUN_ID_SIZE);
-    } else if (text != NULL) {
-        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(object, "id"), NULL,
-                       "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
-                       tt_shown_text(text).text);
-    }
-}
-
 static bool read_id(struct tt_fields *fields, const struct tt_member *member)
 {
-    read_id_of(fields, member->object, member->what, member->into + member->key->at);
+    const char *text = tt_field_text(fields, member);
+    if (text != NULL && is_id((struct tt_text){text, strlen(text)})) {
+        memcpy(member->into + member->key->at, text, TT_RUN_ID_SIZE);
+    } else if (text != NULL) {
+        tt_field_fault(fields, member->item, NULL,
+                       "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected",
+                       member->what, tt_shown_text(text).text);
+    }
     return true;
 }
 
@@ -277,16 +266,23 @@ enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const c
     size_t faults = diagnose->faults;
 
     if (tt_json_read(&fields.json, diagnose, text, end, NULL)) {
-        const cJSON *run = tt_field_object(&fields, fields.json.root, "result", "run", TT_REQUIRED);
-        const cJSON *program =
-            tt_field_object(&fields, fields.json.root, "result", "program", TT_REQUIRED);
+        static const struct tt_key run_key = {.key = "run", .need = TT_REQUIRED},
+                                   program_key = {.key = "program", .need = TT_REQUIRED},
+                                   id_key = {.key = "id", .need = TT_REQUIRED},
+                                   version_key = {.key = "version", .need = TT_REQUIRED};
+        const struct tt_member of_run = tt_member_of(fields.json.root, "result", &run_key),
+                               of_program = tt_member_of(fields.json.root, "result", &program_key);
+        const cJSON *run = tt_field_object(&fields, &of_run),
+                    *program = tt_field_object(&fields, &of_program);
         record->results = TT_ARENA_NEW(&record->arena, 1, struct tt_record_result);
         fields.out_of_memory = fields.out_of_memory || record->results == NULL;
         if (run != NULL && program != NULL && record->results != NULL) {
-            read_id_of(&fields, run, "run", record->id);
+            struct tt_member id = tt_member_of(run, "run", &id_key);
+            const struct tt_member version = tt_member_of(program, "program", &version_key);
+            id.into = record->id;
+            (void)read_id(&fields, &id);
             record->n_results = 1;
-            record->results[0].version =
-                tt_field_text(&fields, program, "program", "version", TT_REQUIRED);
+            record->results[0].version = tt_field_text(&fields, &version);
             const struct tt_json_where *where = tt_json_where(&fields.json, fields.json.root);
             record->results[0].json = compact(&fields, where->value, end);
         }

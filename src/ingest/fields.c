@@ -5,7 +5,6 @@
 
 #include "ingest/fields.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -38,65 +37,54 @@ void tt_field_fault(struct tt_fields *fields, const cJSON *item, const char *hin
     va_end(arguments);
 }
 
-void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
-                        const char *key, const char *expected)
+void tt_field_tell_form(struct tt_fields *fields, const struct tt_member *member, const cJSON *item,
+                        const char *expected)
 {
     const char *hint = cJSON_IsString(item) && expected == A_NUMBER
                            ? "write numbers without quotation marks"
                            : NULL;
-    tt_field_fault(fields, item, hint, "%s: '%s' is %s, and %s is expected", what, key,
-                   tt_field_shown(fields, item).text, expected);
+    tt_field_fault(fields, item, hint, "%s: '%s' is %s, and %s is expected", member->what,
+                   member->key->key, tt_field_shown(fields, item).text, expected);
 }
 
-const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
-                      const char *key, enum tt_need need)
+struct tt_member tt_member_of(const cJSON *object, const char *what, const struct tt_key *key)
 {
-    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
-    if (item != NULL && !cJSON_IsNull(item)) {
-        return item;
-    }
-    if (need == TT_REQUIRED) {
-        tt_field_fault(fields, item != NULL ? item : object, NULL, "%s: '%s' is missing", what,
-                       key);
-    }
-    return NULL;
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key->key);
+
+    return (struct tt_member){
+        .key = key, .object = object, .item = cJSON_IsNull(item) ? NULL : item, .what = what};
 }
 
-void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
-                      const char *const known[], size_t n)
+const cJSON *tt_field(struct tt_fields *fields, const struct tt_member *member)
 {
-    for (const cJSON *member = object->child; member != NULL; member = member->next) {
-        size_t i = 0;
-        if (tt_diagnose_is_full_of_warnings(fields->diagnose)) {
-            return;
-        }
-        while (i < n && strcmp(member->string, known[i]) != 0) {
-            i++;
-        }
-        if (i == n) {
-            char hint[TT_HINT_SIZE];
-            size_t length = strlen(member->string);
-            tt_names_hint(known, n, "fields", member->string, length, hint);
-            tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint,
-                    "%s: unknown field '%s' is not used", what,
-                    tt_shown(member->string, length).text);
-        }
+    if (member->item == NULL && member->key->need == TT_REQUIRED) {
+        const cJSON *null = cJSON_GetObjectItemCaseSensitive(member->object, member->key->key);
+        tt_field_fault(fields, null != NULL ? null : member->object, NULL, "%s: '%s' is missing",
+                       member->what, member->key->key);
     }
+    return member->item;
 }
 
-const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what,
-                          const char *key, enum tt_need need)
+/* The item, if it is of a form (@is), which is @expected. */
+static const cJSON *item_of_form(struct tt_fields *fields, const struct tt_member *member,
+                                 cJSON_bool (*is)(const cJSON *item), const char *expected)
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
+    const cJSON *item = tt_field(fields, member);
+    if (item != NULL && !is(item)) {
+        tt_field_tell_form(fields, member, item, expected);
+        return NULL;
+    }
+    return item;
+}
+
+const char *tt_field_text(struct tt_fields *fields, const struct tt_member *member)
+{
+    const cJSON *item = item_of_form(fields, member, cJSON_IsString, "a string");
     if (item == NULL) {
         return NULL;
     }
-    if (!cJSON_IsString(item)) {
-        tt_field_tell_form(fields, item, what, key, "a string");
-        return NULL;
-    }
     if (item->valuestring[0] == '\0') {
-        tt_field_fault(fields, item, NULL, "%s: '%s' is empty", what, key);
+        tt_field_fault(fields, item, NULL, "%s: '%s' is empty", member->what, member->key->key);
         return NULL;
     }
     const char *text = tt_arena_copy(fields->arena, item->valuestring);
@@ -104,162 +92,50 @@ const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const c
     return text;
 }
 
-/* The number @item in bounds that hold for it times @unit. */
-static bool read_number(struct tt_fields *fields, const cJSON *item, const char *what,
-                        const char *key, double unit, const struct tt_bounds *bounds, double *value)
+bool tt_field_number_of(struct tt_fields *fields, const struct tt_member *member, const cJSON *item,
+                        double unit, const struct tt_bounds *bounds, double *value)
 {
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     double number = 0.0;
     if (!cJSON_IsNumber(item) ||
         tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
-        tt_field_tell_form(fields, item, what, key, A_NUMBER);
+        tt_field_tell_form(fields, member, item, A_NUMBER);
         return false;
     }
     number *= unit;
     if (number < bounds->lowest || number > bounds->highest ||
         (bounds->above && number <= bounds->lowest)) {
-        tt_field_fault(fields, item, bounds->hint, "%s: '%s' cannot be %s", what, key,
-                       tt_field_shown(fields, item).text);
+        tt_field_fault(fields, item, bounds->hint, "%s: '%s' cannot be %s", member->what,
+                       member->key->key, tt_field_shown(fields, item).text);
         return false;
     }
     *value = number;
     return true;
 }
 
-bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
-                     double *value)
+bool tt_field_number(struct tt_fields *fields, const struct tt_member *member,
+                     const struct tt_bounds *bounds, double *value)
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    return item != NULL && read_number(fields, item, what, key, 1.0, bounds, value);
+    const cJSON *item = tt_field(fields, member);
+    return item != NULL && tt_field_number_of(fields, member, item, 1.0, bounds, value);
 }
 
-bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
-                     double *value_mm)
+const cJSON *tt_field_object(struct tt_fields *fields, const struct tt_member *member)
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    return item != NULL &&
-           read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
+    return item_of_form(fields, member, cJSON_IsObject, "an object {...}");
 }
 
-/* Both numbers of the array @item, times @factor, or neither. */
-static bool read_pair(struct tt_fields *fields, const cJSON *item, const char *what,
-                      const char *key, double factor, const struct tt_bounds *bounds,
-                      double pair[2])
+const cJSON *tt_field_array(struct tt_fields *fields, const struct tt_member *member)
 {
-    double first = 0.0, second = 0.0;
-    bool good = read_number(fields, item->child, what, key, factor, bounds, &first);
-    good = read_number(fields, item->child->next, what, key, factor, bounds, &second) && good;
-    if (good) {
-        pair[0] = first;
-        pair[1] = second;
-    }
-    return good;
+    return item_of_form(fields, member, cJSON_IsArray, "a list [...]");
 }
 
-/* The member @key, an array of two, or NULL (told, as @form, where it is something else). */
-static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const char *what,
-                            const char *key, enum tt_need need, const char *form)
+size_t tt_field_word(struct tt_fields *fields, const struct tt_member *member,
+                     const char *const words[], size_t n)
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    if (item != NULL && (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2)) {
-        tt_field_tell_form(fields, item, what, key, form);
-        return NULL;
-    }
-    return item;
-}
-
-void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what,
-                         const char *key, double value_mm, double most_mm)
-{
-    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
-    char hint[TT_HINT_SIZE];
-
-    if (!(value_mm > most_mm)) {
-        return;
-    }
-    if (item == NULL || cJSON_IsNull(item)) {
-        key = "tolerance";
-        value_mm *= sqrt(3.0);
-        item = cJSON_GetObjectItemCaseSensitive(object, key);
-    }
-    struct tt_buffer text = {0};
-    tt_number_write_rounded(&text, value_mm, 4);
-    tt_buffer_puts(&text, " mm here; if micrometres are meant, write ");
-    tt_number_write_rounded(&text, value_mm / fields->mm_per_unit * 1e-3 / fields->mm_per_unit, 6);
-    snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
-    tt_buffer_clear(&text);
-    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint,
-            "%s: '%s' is %s, far more than is usual", what, key, tt_field_shown(fields, item).text);
-}
-
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                 enum tt_need need, double xy_mm[2])
-{
-    const cJSON *item = pair_at(fields, object, what, key, need, "[x, y]");
-    return item != NULL &&
-           read_pair(fields, item, what, key, fields->mm_per_unit, &tt_any_position_mm, xy_mm);
-}
-
-bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                   const struct tt_bounds *bounds, double pair[2])
-{
-    const cJSON *item = pair_at(fields, object, what, key, TT_OPTIONAL, "[lowest, highest]");
-    return item != NULL && read_pair(fields, item, what, key, 1.0, bounds, pair);
-}
-
-bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need,
-                const struct tt_bounds *bounds, double *u_mm)
-{
-    const cJSON *tolerance = tt_field(fields, object, what, "tolerance", TT_OPTIONAL);
-    const cJSON *u = tt_field(fields, object, what, "u", tolerance != NULL ? TT_OPTIONAL : need);
-    if (u != NULL && tolerance != NULL) {
-        tt_fault(fields->diagnose, tt_json_key_place(&fields->json, tolerance),
-                 "'u' is a standard uncertainty, 'tolerance' a half-width; leave one of them",
-                 "%s: both 'u' and 'tolerance' are stated", what);
-        return false;
-    }
-    if (u != NULL) {
-        return read_number(fields, u, what, "u", fields->mm_per_unit, bounds, u_mm);
-    }
-    return tolerance != NULL && read_number(fields, tolerance, what, "tolerance",
-                                            fields->mm_per_unit / sqrt(3.0), bounds, u_mm);
-}
-
-const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what,
-                             const char *key, enum tt_need need)
-{
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    if (item != NULL && !cJSON_IsObject(item)) {
-        tt_field_tell_form(fields, item, what, key, "an object {...}");
-        return NULL;
-    }
-    return item;
-}
-
-const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what,
-                            const char *key, enum tt_need need)
-{
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    if (item != NULL && !cJSON_IsArray(item)) {
-        tt_field_tell_form(fields, item, what, key, "a list [...]");
-        return NULL;
-    }
-    return item;
-}
-
-size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const char *const words[], size_t n,
-                     size_t otherwise)
-{
-    const cJSON *item = tt_field(fields, object, what, key, need);
+    const cJSON *item = item_of_form(fields, member, cJSON_IsString, "a string");
     if (item == NULL) {
-        return otherwise;
-    }
-    if (!cJSON_IsString(item)) {
-        tt_field_tell_form(fields, item, what, key, "a string");
-        return otherwise;
+        return n;
     }
     for (size_t i = 0; i < n; i++) {
         if (strcmp(item->valuestring, words[i]) == 0) {
@@ -269,9 +145,9 @@ size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *
     char hint[TT_HINT_SIZE];
     size_t length = strlen(item->valuestring);
     tt_names_hint(words, n, "words", item->valuestring, length, hint);
-    tt_field_fault(fields, item, hint, "%s: '%s' cannot be '%s'", what, key,
+    tt_field_fault(fields, item, hint, "%s: '%s' cannot be '%s'", member->what, member->key->key,
                    tt_shown(item->valuestring, length).text);
-    return otherwise;
+    return n;
 }
 
 bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *schema)
@@ -291,15 +167,18 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
     return true;
 }
 
-void tt_field_units(struct tt_fields *fields, const cJSON *object)
+/* "units": sets fields->mm_per_unit (mm if there is none). */
+static void read_units(struct tt_fields *fields, const cJSON *object)
 {
+    const struct tt_member units = tt_member_of(object, "file", &(struct tt_key){.key = "units"});
+
     fields->mm_per_unit = 1.0;
-    const cJSON *item = tt_field(fields, object, "file", "units", TT_OPTIONAL);
-    if (item != NULL &&
-        !(cJSON_IsString(item) &&
-          tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
-        tt_field_fault(fields, item, TT_UNITS_HINT, "unknown units %s",
-                       tt_field_shown(fields, item).text);
+    if (units.item != NULL &&
+        !(cJSON_IsString(units.item) &&
+          tt_units_read(units.item->valuestring, strlen(units.item->valuestring),
+                        &fields->mm_per_unit))) {
+        tt_field_fault(fields, units.item, TT_UNITS_HINT, "unknown units %s",
+                       tt_field_shown(fields, units.item).text);
     }
 }
 
@@ -316,7 +195,7 @@ static enum tiptrue_status read_text(const struct tt_document *document,
     if (tt_text_check(diagnose) && tt_text_is_there(diagnose) &&
         tt_json_read(&fields.json, diagnose, diagnose->text, diagnose->end, NULL) &&
         tt_field_schema(&fields, fields.json.root, document->schema)) {
-        tt_field_units(&fields, fields.json.root);
+        read_units(&fields, fields.json.root);
         document->read(object, &fields);
     }
     bool out_of_memory = fields.out_of_memory || fields.json.out_of_memory;

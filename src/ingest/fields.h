@@ -37,10 +37,11 @@ struct tt_fields {
     void *document;                 /* the struct that the whole document becomes, for the hooks */
 };
 
-/* The member @key of @object, or NULL (told if it is required). @what names the object in messages:
- * "edge 'east'". */
-const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
-                      const char *key, enum tt_need need);
+/* The member of @object that is @key; messages call the object @what: "edge 'east'". */
+struct tt_member tt_member_of(const cJSON *object, const char *what, const struct tt_key *key);
+
+/* Its item, or NULL (told if it is required). */
+const cJSON *tt_field(struct tt_fields *fields, const struct tt_member *member);
 
 /* What the file has there, for messages, within one expression. */
 struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item);
@@ -49,62 +50,31 @@ struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item
 void tt_field_fault(struct tt_fields *fields, const cJSON *item, const char *hint,
                     const char *format, ...) TT_PRINTF(4, 5);
 
-/* Tell that @item, the member @key, is not of the form that is @expected: "a number". */
-void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
-                        const char *key, const char *expected);
+/* Tell that @item, of the member or the member itself, is not of the form that is @expected: "a
+ * number". */
+void tt_field_tell_form(struct tt_fields *fields, const struct tt_member *member, const cJSON *item,
+                        const char *expected);
 
-/* Warn of members that are not among the @n known keys. */
-void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
-                      const char *const known[], size_t n);
-
-/* A string with at least one character; NULL if there is none. */
-const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what,
-                          const char *key, enum tt_need need);
+/* A string with at least one character, copied; NULL if there is none. */
+const char *tt_field_text(struct tt_fields *fields, const struct tt_member *member);
 
 /* A number, in the file's own unit. */
-bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
-                     double *value);
-
-/* A length in the file's units, as mm; bounds in mm. */
-bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
-                     double *value_mm);
-
-/* Warn where the length @value_mm that was read of @key ("u": or of "tolerance") is more than
- * @most_mm: probably another unit. */
-void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what,
-                         const char *key, double value_mm, double most_mm);
-
-/* [x, y], lengths. */
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                 enum tt_need need, double xy_mm[2]);
-
-/* [a, b], optional numbers in the file's own unit. */
-bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                   const struct tt_bounds *bounds, double pair[2]);
-
-/* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM
- * 100:2008, 4.3.7); both is a fault. */
-bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need,
-                const struct tt_bounds *bounds, double *u_mm);
+bool tt_field_number(struct tt_fields *fields, const struct tt_member *member,
+                     const struct tt_bounds *bounds, double *value);
+/* The same of @item, of the member or the member itself, times @unit; the bounds hold for that. */
+bool tt_field_number_of(struct tt_fields *fields, const struct tt_member *member, const cJSON *item,
+                        double unit, const struct tt_bounds *bounds, double *value);
 
 /* An object; an array. NULL if there is none. */
-const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what,
-                             const char *key, enum tt_need need);
-const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what,
-                            const char *key, enum tt_need need);
+const cJSON *tt_field_object(struct tt_fields *fields, const struct tt_member *member);
+const cJSON *tt_field_array(struct tt_fields *fields, const struct tt_member *member);
 
-/* One of the @n words: its index, or @otherwise. */
-size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const char *key, enum tt_need need, const char *const words[], size_t n,
-                     size_t otherwise);
+/* One of the @n words: its index; @n if it is none of them. */
+size_t tt_field_word(struct tt_fields *fields, const struct tt_member *member,
+                     const char *const words[], size_t n);
 
 /* Whether "schema" is @schema; told if not. */
 bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *schema);
-
-/* "units": sets fields->mm_per_unit (mm if there is none). */
-void tt_field_units(struct tt_fields *fields, const cJSON *object);
 
 /* All that @keys has a form for, from @object into the struct @into; what is not there stays as it
  * is. Unknown keys are warned of. */

@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/number.h"
 #include "ingest/fields.h"
 #include "ingest/names.h"
 #include "model/frames.h"
@@ -18,6 +19,7 @@
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
 static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of at least 0"};
 
+/* Warn of members that are not among the keys. */
 static void warn_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
                          const struct tt_keys *keys)
 {
@@ -30,7 +32,21 @@ static void warn_unknown(struct tt_fields *fields, const cJSON *object, const ch
             known[n++] = key->key;
         }
     }
-    tt_field_unknown(fields, object, what, known, n);
+    for (const cJSON *member = object->child;
+         member != NULL && !tt_diagnose_is_full_of_warnings(fields->diagnose);
+         member = member->next) {
+        size_t i = 0, length = strlen(member->string);
+        while (i < n && strcmp(member->string, known[i]) != 0) {
+            i++;
+        }
+        if (i == n) {
+            char hint[TT_HINT_SIZE];
+            tt_names_hint(known, n, "fields", member->string, length, hint);
+            tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint,
+                    "%s: unknown field '%s' is not used", what,
+                    tt_shown(member->string, length).text);
+        }
+    }
 }
 
 static void put_flag(char *into, size_t place, bool flag)
@@ -50,14 +66,16 @@ static void read_x_y(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
     const struct tt_bounds *bounds = key->bounds != NULL ? key->bounds : &any_number;
-    const cJSON *object =
-        tt_field_object(fields, member->object, member->what, key->key, key->need);
+    const cJSON *object = tt_field_object(fields, member);
     bool x = false, y = false;
     double value[2] = {0, 0};
 
     if (object != NULL) {
-        x = tt_field_number(fields, object, key->key, "x", TT_OPTIONAL, bounds, &value[0]);
-        y = tt_field_number(fields, object, key->key, "y", TT_OPTIONAL, bounds, &value[1]);
+        const struct tt_key keys[] = {{.key = "x"}, {.key = "y"}};
+        const struct tt_member in_x = tt_member_of(object, key->key, &keys[0]),
+                               in_y = tt_member_of(object, key->key, &keys[1]);
+        x = tt_field_number(fields, &in_x, bounds, &value[0]);
+        y = tt_field_number(fields, &in_y, bounds, &value[1]);
     }
     double per = key->per > 0 ? key->per : 1;
     const size_t at[] = {key->at, key->at_y};
@@ -73,52 +91,114 @@ static void read_x_y(struct tt_fields *fields, const struct tt_member *member)
     put_flag(member->into, key->sets_y, y);
 }
 
+static bool is_pair(const struct tt_key *key)
+{
+    return key->form == TT_XY_FORM || key->form == TT_TURNS_FORM || key->form == TT_PAIR_FORM;
+}
+
+/* Both numbers, or neither. */
+static bool read_pair(struct tt_fields *fields, const struct tt_member *member, double unit,
+                      const struct tt_bounds *bounds, double value[2])
+{
+    const cJSON *item = tt_field(fields, member);
+    double first = 0.0, second = 0.0;
+
+    if (item == NULL) {
+        return false;
+    }
+    if (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2) {
+        tt_field_tell_form(fields, member, item,
+                           member->key->form == TT_XY_FORM ? "[x, y]" : "[lowest, highest]");
+        return false;
+    }
+    bool good = tt_field_number_of(fields, member, item->child, unit, bounds, &first);
+    good = tt_field_number_of(fields, member, item->child->next, unit, bounds, &second) && good;
+    if (good) {
+        value[0] = first;
+        value[1] = second;
+    }
+    return good;
+}
+
+/* The standard uncertainty, or "tolerance" / sqrt(3) (a rectangular distribution, JCGM 100:2008,
+ * 4.3.7); both is a fault. */
+static bool read_u(struct tt_fields *fields, const struct tt_member *member, double *u_mm)
+{
+    const struct tt_key key = {.key = "tolerance"};
+    const struct tt_member tolerance = tt_member_of(member->object, member->what, &key);
+
+    if (tolerance.item == NULL || member->item == NULL) {
+        const struct tt_member *stated = tolerance.item != NULL ? &tolerance : member;
+        const cJSON *item = tt_field(fields, stated);
+        double unit = fields->mm_per_unit / (stated == member ? 1 : sqrt(3.0));
+        return item != NULL &&
+               tt_field_number_of(fields, stated, item, unit, member->key->bounds, u_mm);
+    }
+    tt_fault(fields->diagnose, tt_json_key_place(&fields->json, tolerance.item),
+             "'u' is a standard uncertainty, 'tolerance' a half-width; leave one of them",
+             "%s: both 'u' and 'tolerance' are stated", member->what);
+    return false;
+}
+
 /* One or two numbers into @value, which is in the units that are kept. */
 static bool read_value(struct tt_fields *fields, const struct tt_member *member, double value[2])
 {
     const struct tt_key *key = member->key;
-    const struct tt_bounds *bounds = key->bounds != NULL ? key->bounds : &any_number;
-    const cJSON *object = member->object;
-    const char *what = member->what;
+    bool length = key->form == TT_LENGTH_FORM || key->form == TT_XY_FORM,
+         angle = key->form == TT_ANGLE_FORM || key->form == TT_TURNS_FORM;
+    double unit = length ? fields->mm_per_unit : 1;
+    const struct tt_bounds *bounds = key->form == TT_XY_FORM ? &tt_any_position_mm
+                                     : key->bounds != NULL   ? key->bounds
+                                                             : &any_number;
     bool is = false;
 
-    switch (key->form) {
-    case TT_NUMBER_FORM:
-    case TT_SHORTEST_FORM:
-    case TT_ANGLE_FORM:
-        is = tt_field_number(fields, object, what, key->key, key->need, bounds, value);
-        value[0] = key->form == TT_ANGLE_FORM ? tt_rad_from_deg(value[0]) : value[0];
-        break;
-    case TT_LENGTH_FORM:
-        is = tt_field_length(fields, object, what, key->key, key->need, key->bounds, value);
-        break;
-    case TT_XY_FORM:
-        return tt_field_xy(fields, object, what, key->key, key->need, value);
-    case TT_TURNS_FORM:
-        is = tt_field_pair(fields, object, what, key->key, key->bounds, value);
-        value[0] = tt_rad_from_deg(value[0]);
-        value[1] = tt_rad_from_deg(value[1]);
-        break;
-    case TT_PAIR_FORM:
-        return (key->need == TT_OPTIONAL ||
-                tt_field(fields, object, what, key->key, TT_REQUIRED) != NULL) &&
-               tt_field_pair(fields, object, what, key->key, key->bounds, value);
-    case TT_U_FORM:
-        is = tt_field_u(fields, object, what, key->need, key->bounds, value);
-        break;
-    default:
-        break;
+    if (key->form == TT_U_FORM) {
+        is = read_u(fields, member, value);
+    } else if (is_pair(key)) {
+        is = read_pair(fields, member, unit, bounds, value);
+    } else {
+        const cJSON *item = tt_field(fields, member);
+        is = item != NULL && tt_field_number_of(fields, member, item, unit, bounds, value);
+    }
+    for (int i = 0; i < 2 && angle; i++) {
+        value[i] = tt_rad_from_deg(value[i]);
     }
     value[0] = value[0] / (key->per > 0 ? key->per : 1) * (key->times > 0 ? key->times : 1);
     return is;
+}
+
+/* Warn where a length is so large that it is probably in another unit; of an uncertainty that is
+ * stated as such or as "tolerance". */
+static void warn_large(struct tt_fields *fields, const struct tt_member *member, double value_mm)
+{
+    const cJSON *item = member->item;
+    const char *key = member->key->key;
+    struct tt_buffer text = {0};
+    char hint[TT_HINT_SIZE];
+
+    if (!(value_mm > member->key->large)) {
+        return;
+    }
+    if (item == NULL) {
+        key = "tolerance";
+        value_mm *= sqrt(3.0);
+        item = cJSON_GetObjectItemCaseSensitive(member->object, key);
+    }
+    tt_number_write_rounded(&text, value_mm, 4);
+    tt_buffer_puts(&text, " mm here; if micrometres are meant, write ");
+    tt_number_write_rounded(&text, value_mm / fields->mm_per_unit * 1e-3 / fields->mm_per_unit, 6);
+    snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
+    tt_buffer_clear(&text);
+    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint,
+            "%s: '%s' is %s, far more than is usual", member->what, key,
+            tt_field_shown(fields, item).text);
 }
 
 static void read_numbers(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
     double value[2] = {0, 0};
-    bool is = read_value(fields, member, value);
-    bool pair = key->form == TT_XY_FORM || key->form == TT_TURNS_FORM || key->form == TT_PAIR_FORM;
+    bool is = read_value(fields, member, value), pair = is_pair(key);
 
     if (is) {
         memcpy(member->into + key->at, value, pair ? sizeof value : sizeof value[0]);
@@ -127,7 +207,7 @@ static void read_numbers(struct tt_fields *fields, const struct tt_member *membe
     }
     put_flag(member->into, key->sets, is);
     for (int i = 0; i < (pair ? 2 : 1) && key->large > 0; i++) {
-        tt_field_warn_large(fields, member->object, member->what, key->key, value[i], key->large);
+        warn_large(fields, member, value[i]);
     }
 }
 
@@ -137,11 +217,10 @@ static void read_text(struct tt_fields *fields, const struct tt_member *member)
     const char *text = NULL;
 
     if (key->words != NULL) {
-        size_t i = tt_field_word(fields, member->object, member->what, key->key, key->need,
-                                 key->words->words, key->words->n, key->words->n);
+        size_t i = tt_field_word(fields, member, key->words->words, key->words->n);
         text = i < key->words->n ? key->words->words[i] : NULL;
     } else {
-        text = tt_field_text(fields, member->object, member->what, key->key, key->need);
+        text = tt_field_text(fields, member);
     }
     memcpy(member->into + key->at, &text, sizeof text);
 }
@@ -149,8 +228,7 @@ static void read_text(struct tt_fields *fields, const struct tt_member *member)
 static void read_word(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
-    size_t n = key->words->n, i = tt_field_word(fields, member->object, member->what, key->key,
-                                                key->need, key->words->words, n, n);
+    size_t n = key->words->n, i = tt_field_word(fields, member, key->words->words, n);
 
     if (i < n && key->form == TT_LETTER_FORM) {
         member->into[key->at] = key->words->words[i][0];
@@ -169,12 +247,11 @@ static void read_bool(struct tt_fields *fields, const struct tt_member *member)
     bool value;
 
     if (words != NULL) {
-        value = tt_field_word(fields, member->object, member->what, key->key, key->need,
-                              words->words, words->n, 0) == 1;
+        value = tt_field_word(fields, member, words->words, words->n) == 1;
     } else {
-        const cJSON *item = tt_field(fields, member->object, member->what, key->key, key->need);
+        const cJSON *item = tt_field(fields, member);
         if (item != NULL && !cJSON_IsBool(item)) {
-            tt_field_tell_form(fields, item, member->what, key->key, "true or false");
+            tt_field_tell_form(fields, member, item, "true or false");
         }
         value = key->negated ? cJSON_IsFalse(item) : cJSON_IsTrue(item);
     }
@@ -186,10 +263,9 @@ static void read_count(struct tt_fields *fields, const struct tt_member *member)
     const struct tt_key *key = member->key;
     double value = 0;
 
-    if (tt_field_number(fields, member->object, member->what, key->key, key->need,
-                        key->bounds != NULL ? key->bounds : &any_count, &value)) {
+    if (tt_field_number(fields, member, key->bounds != NULL ? key->bounds : &any_count, &value)) {
         if (value != floor(value)) {
-            tt_field_tell_form(fields, member->item, member->what, key->key, "a whole number");
+            tt_field_tell_form(fields, member, member->item, "a whole number");
         }
         size_t count = (size_t)fmin(value, INT_MAX);
         memcpy(member->into + key->at, &count, sizeof count);
@@ -215,8 +291,7 @@ static bool call(struct tt_fields *fields, unsigned hook, const struct tt_member
 static void read_object(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
-    const cJSON *object =
-        tt_field_object(fields, member->object, member->what, key->key, key->need);
+    const cJSON *object = tt_field_object(fields, member);
     char *into = member->into + key->at;
 
     if (key->form == TT_POINTER_FORM) {
@@ -284,7 +359,7 @@ static bool is_unique(struct tt_fields *fields, const struct tt_key *key, const 
 static void read_list(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
-    const cJSON *array = tt_field_array(fields, member->object, member->what, key->key, key->need);
+    const cJSON *array = tt_field_array(fields, member);
     size_t room = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0, n = 0;
     char *list = tt_arena_get(fields->arena, room, key->size);
     struct tt_names names = {.arena = fields->arena};
@@ -352,10 +427,9 @@ void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *wha
     for (size_t i = 0; i < 2 * keys->n; i++) {
         const struct tt_key *key = &keys->list[i % keys->n];
         if (key->first == (i < keys->n) && !key->made && by_form[key->form] != NULL) {
-            const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key->key);
-            by_form[key->form](
-                fields,
-                &(struct tt_member){key, object, cJSON_IsNull(item) ? NULL : item, what, into});
+            struct tt_member member = tt_member_of(object, what, key);
+            member.into = into;
+            by_form[key->form](fields, &member);
         }
     }
 }

@@ -64,8 +64,7 @@ static bool check_ranges(struct tt_fields *fields, const struct tt_member *membe
 static bool read_puts(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_export_target *target = (void *)member->into;
-    const cJSON *puts =
-        tt_field_array(fields, member->object, member->what, member->key->key, TT_REQUIRED);
+    const cJSON *puts = tt_field_array(fields, member);
     size_t n = puts != NULL ? (size_t)cJSON_GetArraySize(puts) : 0;
 
     target->puts = TT_ARENA_NEW(fields->arena, n, const char *);
@@ -99,8 +98,7 @@ static bool read_plates(struct tt_fields *fields, const struct tt_member *member
     for (const cJSON *path = first;
          path != NULL && files->n_plates < most && !fields->out_of_memory; path = path->next) {
         if (!cJSON_IsString(path) || path->valuestring[0] == '\0') {
-            tt_field_tell_form(fields, path, member->what, member->key->key,
-                               "a path, or a list of paths");
+            tt_field_tell_form(fields, member, path, "a path, or a list of paths");
             break;
         }
         const char *copy = tt_arena_copy(fields->arena, path->valuestring);

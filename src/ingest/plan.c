@@ -25,10 +25,10 @@ static const char *read_text_or_number(struct tt_fields *fields, const struct tt
 {
     const cJSON *item = member->item;
     if (item == NULL || cJSON_IsString(item)) {
-        return tt_field_text(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+        return tt_field_text(fields, member);
     }
     if (!cJSON_IsNumber(item)) {
-        tt_field_tell_form(fields, item, member->what, member->key->key, "a string or a number");
+        tt_field_tell_form(fields, member, item, "a string or a number");
         return NULL;
     }
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
@@ -72,8 +72,7 @@ static bool read_stage(struct tt_fields *fields, const struct tt_member *member)
     struct reader *reader = fields->document;
     struct tt_move *move = (void *)member->into;
 
-    move->is_find = tt_field_word(fields, member->object, member->what, "stage", TT_OPTIONAL,
-                                  tt_stage_words, TT_STAGES, 1) == 0;
+    move->is_find = tt_field_word(fields, member, tt_stage_words, TT_STAGES) == 0;
     reader->plan->states_stage =
         reader->plan->states_stage || cJSON_HasObjectItem(member->object, "stage");
     return true;
@@ -82,13 +81,14 @@ static bool read_stage(struct tt_fields *fields, const struct tt_member *member)
 static void read_approach(struct tt_fields *fields, const struct tt_member *member,
                           struct tt_move *move)
 {
-    const char *approach =
-        tt_field_text(fields, member->item, member->what, "approach", TT_OPTIONAL);
+    const struct tt_key key = {.key = "approach"};
+    const struct tt_member stated = tt_member_of(member->item, member->what, &key);
+    const char *approach = tt_field_text(fields, &stated);
+
     if (approach != NULL &&
         !tt_approach_read(approach, strlen(approach), &move->approach_x, &move->approach_y)) {
-        tt_field_fault(fields, cJSON_GetObjectItemCaseSensitive(member->item, "approach"),
-                       TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", member->what,
-                       tt_shown_text(approach).text);
+        tt_field_fault(fields, stated.item, TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'",
+                       member->what, tt_shown_text(approach).text);
     }
 }
 
@@ -108,7 +108,9 @@ static bool check_move(struct tt_fields *fields, const struct tt_member *member)
 
     for (size_t i = 0; i < sizeof NEEDS / sizeof NEEDS[0]; i++) {
         if (NEEDS[i].needed) {
-            (void)tt_field(fields, item, member->what, NEEDS[i].key, TT_REQUIRED);
+            const struct tt_key key = {.key = NEEDS[i].key, .need = TT_REQUIRED};
+            const struct tt_member needed = tt_member_of(item, member->what, &key);
+            (void)tt_field(fields, &needed);
         }
     }
     read_approach(fields, member, move);
@@ -121,8 +123,7 @@ static bool check_move(struct tt_fields *fields, const struct tt_member *member)
 static bool read_log_units(struct tt_fields *fields, const struct tt_member *member)
 {
     struct reader *reader = fields->document;
-    const char *word =
-        tt_field_text(fields, member->object, member->what, "log_units", TT_OPTIONAL);
+    const char *word = tt_field_text(fields, member);
 
     if (word != NULL && !tt_units_read(word, strlen(word), &reader->plan->log_mm_per_unit)) {
         tt_field_fault(fields, member->item, TT_UNITS_HINT, "unknown units '%s'",

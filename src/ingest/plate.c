@@ -47,8 +47,7 @@ static void tell_unknown(struct tt_fields *fields, const struct tt_member *membe
 static bool read_membership(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tiptrue_plate *plate = fields->document;
-    const char *name =
-        tt_field_text(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+    const char *name = tt_field_text(fields, member);
     size_t group = 0, found = TT_NONE;
 
     while (name != NULL && group < plate->n_groups &&
@@ -120,8 +119,7 @@ static void check_origin(struct tt_fields *fields, const struct tt_member *membe
 static bool read_reference(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tiptrue_plate *plate = fields->document;
-    const char *name =
-        tt_field_text(fields, member->object, member->what, member->key->key, TT_REQUIRED);
+    const char *name = tt_field_text(fields, member);
 
     if (name == NULL || fields->out_of_memory) { /* marks may be missing that the file has */
         return true;

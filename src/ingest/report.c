@@ -136,17 +136,12 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
 static bool append(struct tt_reports *reports, struct tt_arena *arena,
                    const struct tt_report *report)
 {
-    if (reports->count == reports->capacity) {
-        size_t capacity = reports->capacity > 0 ? 2 * reports->capacity : 64;
-        struct tt_report *items = tt_arena_grow(arena, reports->items, capacity, sizeof(*items));
-        if (items == NULL) {
-            return false;
-        }
-        reports->items = items;
-        reports->capacity = capacity;
+    struct tt_report *made = tt_arena_more(arena, &reports->items, &reports->count, sizeof *made);
+
+    if (made != NULL) {
+        *made = *report;
     }
-    reports->items[reports->count++] = *report;
-    return true;
+    return made != NULL;
 }
 
 /* The report's id as a text of its own. */

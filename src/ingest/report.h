@@ -26,7 +26,7 @@ struct tt_report {
 
 struct tt_reports {
     struct tt_report *items; /* in the arena */
-    size_t count, capacity;
+    size_t count;
 };
 
 /* All reports of the log, at most one a line. Wrong ones are told. @largest: of a coordinate, in

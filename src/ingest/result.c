@@ -37,10 +37,11 @@ static bool read_verdict(struct tt_fields *fields, const struct tt_member *membe
     const struct tt_key *key = member->key;
     bool of_tip = member->into != (const char *)solution,
          of_offset = of_tip && key->at == offsetof(struct tt_tip_result, offset_verdict);
-    enum tt_need need = solution->least_squares || of_offset ? TT_OPTIONAL : TT_REQUIRED;
+    const struct tt_key needed = {
+        .key = key->key, .need = solution->least_squares || of_offset ? TT_OPTIONAL : TT_REQUIRED};
+    const struct tt_member word = tt_member_of(member->object, member->what, &needed);
     enum tiptrue_verdict verdict =
-        (enum tiptrue_verdict)tt_field_word(fields, member->object, member->what, key->key, need,
-                                            tt_verdict_words, TT_VERDICTS, TT_VERDICTS);
+        (enum tiptrue_verdict)tt_field_word(fields, &word, tt_verdict_words, TT_VERDICTS);
 
     if (of_tip && !of_offset) {
         struct tt_tip_result *tip = (void *)member->into;
@@ -89,13 +90,13 @@ static bool read_one_or_two(struct tt_fields *fields, const struct tt_member *me
     double x = 0, y = 0;
 
     if (two) {
-        (void)tt_field_number(fields, member->item, member->what, "x", TT_OPTIONAL, &any_number,
-                              &x);
-        (void)tt_field_number(fields, member->item, member->what, "y", TT_OPTIONAL, &any_number,
-                              &y);
+        const struct tt_key keys[] = {{.key = "x"}, {.key = "y"}};
+        const struct tt_member in_x = tt_member_of(member->item, member->what, &keys[0]),
+                               in_y = tt_member_of(member->item, member->what, &keys[1]);
+        (void)tt_field_number(fields, &in_x, &any_number, &x);
+        (void)tt_field_number(fields, &in_y, &any_number, &y);
     } else {
-        (void)tt_field_number(fields, member->object, member->what, key->key, TT_OPTIONAL,
-                              &any_number, &x);
+        (void)tt_field_number(fields, member, &any_number, &x);
     }
     memcpy(member->into + key->at, &x, sizeof x);
     memcpy(member->into + key->at_y, &y, sizeof y);

@@ -15,8 +15,7 @@
 bool tt_result_finding_code(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_finding *finding = (void *)member->into;
-    const char *name =
-        tt_field_text(fields, member->object, member->what, member->key->key, TT_REQUIRED);
+    const char *name = tt_field_text(fields, member);
 
     finding->code = UNKNOWN;
     for (int i = 0; name != NULL && i < TT_FINDING_CODES; i++) {
@@ -67,8 +66,7 @@ bool tt_result_names(struct tt_fields *fields, const struct tt_member *member)
 static bool read_name(struct tt_fields *fields, const struct tt_member *member, const char **names,
                       size_t *n)
 {
-    const char *name =
-        tt_field_text(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+    const char *name = tt_field_text(fields, member);
     size_t i = name == NULL ? TT_NONE : 0;
 
     while (i < *n && (names[i] == NULL || strcmp(names[i], name) != 0)) {
@@ -105,8 +103,7 @@ bool tt_result_setup_name(struct tt_fields *fields, const struct tt_member *memb
 bool tt_result_lines(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_finding *finding = (void *)member->into;
-    const cJSON *rows =
-        tt_field_array(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+    const cJSON *rows = tt_field_array(fields, member);
     size_t n = rows != NULL ? (size_t)cJSON_GetArraySize(rows) : 0,
            *lines = TT_ARENA_NEW(fields->arena, n, size_t);
 
@@ -115,8 +112,7 @@ bool tt_result_lines(struct tt_fields *fields, const struct tt_member *member)
     for (const cJSON *row = n > 0 ? rows->child : NULL; row != NULL && lines != NULL;
          row = row->next) {
         if (!cJSON_IsNumber(row) || row->valuedouble < 0 || row->valuedouble > INT_MAX) {
-            tt_field_tell_form(fields, row, member->what, member->key->key,
-                               "a list of line numbers");
+            tt_field_tell_form(fields, member, row, "a list of line numbers");
             break;
         }
         lines[finding->n_lines++] = (size_t)row->valuedouble;
@@ -141,8 +137,7 @@ static const char *read_key(struct tt_fields *fields, const struct tt_member *me
         }
     }
     if (length == 0 || length > TT_LONGEST_KEY) {
-        tt_field_tell_form(fields, item, member->what, member->key->key,
-                           "an object with keys of 1 to 63 bytes");
+        tt_field_tell_form(fields, member, item, "an object with keys of 1 to 63 bytes");
         return NULL;
     }
     const char *key = tt_arena_copy_text(fields->arena, item->string, length - cut);
@@ -155,8 +150,7 @@ static const char *read_key(struct tt_fields *fields, const struct tt_member *me
 bool tt_result_values(struct tt_fields *fields, const struct tt_member *member)
 {
     struct tt_finding *made = (void *)member->into;
-    const cJSON *object =
-        tt_field_object(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+    const cJSON *object = tt_field_object(fields, member);
     size_t n = object != NULL ? (size_t)cJSON_GetArraySize(object) : 0;
     struct tt_value *values = TT_ARENA_NEW(fields->arena, n, struct tt_value);
 
@@ -165,8 +159,7 @@ bool tt_result_values(struct tt_fields *fields, const struct tt_member *member)
          item = item->next) {
         struct tt_value *value = &values[made->n_values];
         if (!cJSON_IsNumber(item) && !cJSON_IsString(item) && !cJSON_IsNull(item)) {
-            tt_field_tell_form(fields, item, member->what, member->key->key,
-                               "an object of numbers and texts");
+            tt_field_tell_form(fields, member, item, "an object of numbers and texts");
             return true;
         }
         if ((value->key = read_key(fields, member, item, &value->unit)) == NULL) {

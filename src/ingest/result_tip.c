@@ -26,7 +26,7 @@ static double element(struct tt_fields *fields, const cJSON *item, const struct 
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     if (!cJSON_IsNumber(item) || tt_number_read(where->value, (size_t)(where->end - where->value),
                                                 '.', &value, NULL) != TT_NUMBER_OK) {
-        tt_field_tell_form(fields, item, member->what, member->key->key, "a matrix of numbers");
+        tt_field_tell_form(fields, member, item, "a matrix of numbers");
     }
     return value;
 }
@@ -47,8 +47,7 @@ static void read_matrix(struct tt_fields *fields, const struct tt_member *member
 
     if (cJSON_GetArraySize(member->item) != 2 || !cJSON_IsArray(first) || !cJSON_IsArray(second) ||
         cJSON_GetArraySize(first) != 2 || cJSON_GetArraySize(second) != 2) {
-        tt_field_tell_form(fields, member->item, member->what, member->key->key,
-                           "[[xx, xy], [xy, yy]]");
+        tt_field_tell_form(fields, member, member->item, "[[xx, xy], [xy, yy]]");
         return;
     }
     struct tt_cov2 cov = {element(fields, first->child, member),
@@ -93,8 +92,7 @@ bool tt_result_correlation(struct tt_fields *fields, const struct tt_member *mem
     double correlation = 0;
     struct tt_cov2 cov;
 
-    if (tt_field_number(fields, member->object, member->what, member->key->key, TT_OPTIONAL,
-                        &a_correlation, &correlation)) {
+    if (tt_field_number(fields, member, &a_correlation, &correlation)) {
         memcpy(&cov, member->into + member->key->at, sizeof cov);
         cov.xy_mm2 = correlation * sqrt(cov.xx_mm2) * sqrt(cov.yy_mm2);
         cov.xy_mm2 = isnan(cov.xy_mm2) ? 0 : cov.xy_mm2;
@@ -123,8 +121,7 @@ bool tt_result_effect(struct tt_fields *fields, const struct tt_member *member)
 
     fields->out_of_memory = fields->out_of_memory || effect == NULL;
     if (!cJSON_IsArray(member->item) || (size_t)cJSON_GetArraySize(member->item) != n) {
-        tt_field_tell_form(fields, member->item != NULL ? member->item : member->object,
-                           member->what, member->key->key,
+        tt_field_tell_form(fields, member, member->item != NULL ? member->item : member->object,
                            "a number for each feature of the plate");
         return true;
     }
@@ -134,7 +131,7 @@ bool tt_result_effect(struct tt_fields *fields, const struct tt_member *member)
         if (!cJSON_IsNumber(item) ||
             tt_number_read(where->value, (size_t)(where->end - where->value), '.', &effect[at++],
                            NULL) != TT_NUMBER_OK) {
-            tt_field_tell_form(fields, item, member->what, member->key->key, "a list of numbers");
+            tt_field_tell_form(fields, member, item, "a list of numbers");
             return true;
         }
     }
@@ -147,8 +144,7 @@ bool tt_result_permitted(struct tt_fields *fields, const struct tt_member *membe
     struct tiptrue_solution *solution = fields->document;
 
     solution->has_permitted_error =
-        tt_field_number(fields, member->object, member->what, member->key->key, TT_OPTIONAL,
-                        &tt_not_negative, &solution->permitted_error_mm);
+        tt_field_number(fields, member, &tt_not_negative, &solution->permitted_error_mm);
     return true;
 }
 
@@ -159,8 +155,7 @@ bool tt_result_probability(struct tt_fields *fields, const struct tt_member *mem
                                           "0.95, as in all results"};
     double probability;
 
-    (void)tt_field_number(fields, member->object, member->what, member->key->key, TT_OPTIONAL,
-                          &ours, &probability);
+    (void)tt_field_number(fields, member, &ours, &probability);
     return true;
 }
 
@@ -247,8 +242,7 @@ bool tt_result_tip(struct tt_fields *fields, const struct tt_member *member)
 
 const char **tt_result_texts(struct tt_fields *fields, const struct tt_member *member, size_t *n)
 {
-    const cJSON *array =
-        tt_field_array(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
+    const cJSON *array = tt_field_array(fields, member);
     size_t room = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0;
     const char **texts = TT_ARENA_NEW(fields->arena, room, const char *);
 
@@ -257,7 +251,7 @@ const char **tt_result_texts(struct tt_fields *fields, const struct tt_member *m
     for (const cJSON *item = room > 0 ? array->child : NULL; item != NULL && !fields->out_of_memory;
          item = item->next) {
         if (!cJSON_IsString(item)) {
-            tt_field_tell_form(fields, item, member->what, member->key->key, "a list of strings");
+            tt_field_tell_form(fields, member, item, "a list of strings");
             break;
         }
         texts[*n] = tt_arena_copy(fields->arena, item->valuestring);

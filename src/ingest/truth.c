@@ -19,8 +19,10 @@ static bool check_depths(struct tt_fields *fields, const struct tt_member *membe
         }
         memcpy(&share, member->into + key->above_0 - 1, sizeof share);
         memcpy(depth_mm, member->into + key->at, sizeof depth_mm);
-        const cJSON *depth = tt_field(fields, member->item, member->key->key, key->key,
-                                      share > 0 ? TT_REQUIRED : TT_OPTIONAL);
+        const struct tt_key needed = {.key = key->key,
+                                      .need = share > 0 ? TT_REQUIRED : TT_OPTIONAL};
+        const struct tt_member pair = tt_member_of(member->item, member->key->key, &needed);
+        const cJSON *depth = tt_field(fields, &pair);
         if (depth != NULL && !(depth_mm[0] >= 0 && depth_mm[1] >= depth_mm[0])) {
             tt_field_fault(fields, depth, "[least, most], neither negative",
                            "touch: '%s' is not a range of depths", key->key);

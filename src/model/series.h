@@ -118,7 +118,6 @@ struct tt_series {
     struct tt_series_run *runs;             /* by time, then by id */
     size_t n_runs;
     struct tt_arena *arena; /* the caller's: owns all of the above */
-    size_t room_runs, room_names, room_edge_names;
 };
 
 #endif

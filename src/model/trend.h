@@ -296,7 +296,7 @@ struct tiptrue_trend {
     size_t n_tracks;
     struct tt_trend_latest latest;
     struct tt_trend_event *events; /* by time */
-    size_t n_events, room_events;
+    size_t n_events;
     struct tt_trend_machine *machine_runs; /* runs that are used, by time */
     size_t n_machine_runs;
     size_t baseline_runs;           /* asked for */

@@ -167,15 +167,8 @@ bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event
     size_t at = trend->n_events;
     bool good = true;
 
-    if (trend->room_events == trend->n_events) {
-        size_t room = 2 * trend->room_events + 8;
-        struct tt_trend_event *grown =
-            tt_arena_grow(&trend->arena, trend->events, room, sizeof *grown);
-        if (grown == NULL) {
-            return false;
-        }
-        trend->events = grown;
-        trend->room_events = room;
+    if (tt_arena_more(&trend->arena, &trend->events, &trend->n_events, sizeof *event) == NULL) {
+        return false;
     }
     for (; at > 0 && trend->events[at - 1].time_s > event->time_s; at--) {
         trend->events[at] = trend->events[at - 1];
@@ -184,7 +177,6 @@ bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event
     trend->events[at].id = copy(trend, event->id, &good);
     trend->events[at].what = copy(trend, event->what, &good);
     trend->events[at].was = copy(trend, event->was, &good);
-    trend->n_events++;
     return good;
 }
 

@@ -17,58 +17,44 @@ static const char *plate_key(const char *serial, const char *name)
 }
 
 /* The index of a name in a list that grows. */
-static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n,
-                       size_t *room)
+static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n)
 {
     for (size_t i = 0; i < *n; i++) {
         if (strcmp((*names)[i], name) == 0) {
             return i;
         }
     }
-    if (*n == *room) {
-        const char **grown = tt_arena_grow(arena, *names, 2 * *room + 4, sizeof *grown);
-        if (grown == NULL) {
-            return TT_NONE;
-        }
-        *names = grown;
-        *room = 2 * *room + 4;
+    const char *copy = tt_arena_copy(arena, name),
+               **to = copy != NULL ? tt_arena_more(arena, names, n, sizeof *to) : NULL;
+    if (to == NULL) {
+        return TT_NONE;
     }
-    (*names)[*n] = tt_arena_copy_text(arena, name, strlen(name));
-    return (*names)[*n] != NULL ? (*n)++ : TT_NONE;
+    *to = copy;
+    return *n - 1;
 }
 
 size_t tt_series_tip_index(struct tt_series *series, const char *name)
 {
-    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names,
-                    &series->room_names);
+    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names);
 }
 
 size_t tt_series_edge_index(struct tt_series *series, const char *name)
 {
-    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names,
-                    &series->room_edge_names);
+    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names);
 }
 
 struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips, size_t n_edges)
 {
-    if (series->n_runs == series->room_runs) {
-        size_t room = 2 * series->room_runs + 16;
-        struct tt_series_run *grown =
-            tt_arena_grow(series->arena, series->runs, room, sizeof *grown);
-        if (grown == NULL) {
-            return NULL;
-        }
-        series->runs = grown;
-        series->room_runs = room;
-    }
     struct tt_series_tip *tips = TT_ARENA_NEW(series->arena, n_tips, struct tt_series_tip);
     struct tt_series_edge *edges = TT_ARENA_NEW(series->arena, n_edges, struct tt_series_edge);
-    if (tips == NULL || edges == NULL) {
-        return NULL;
+    struct tt_series_run *run =
+        tips != NULL && edges != NULL
+            ? tt_arena_more(series->arena, &series->runs, &series->n_runs, sizeof *run)
+            : NULL;
+    if (run != NULL) {
+        *run = (struct tt_series_run){
+            .tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
     }
-    struct tt_series_run *run = &series->runs[series->n_runs++];
-    *run =
-        (struct tt_series_run){.tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
     return run;
 }
 

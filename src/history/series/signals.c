@@ -35,7 +35,6 @@ struct stretch {
 struct judge {
     struct tiptrue_trend *trend;
     struct tt_trend_tip *tip;
-    size_t room;
     bool failed;
 };
 
@@ -43,18 +42,14 @@ static void signal_at(struct judge *judge, const struct tt_signal *signal)
 {
     struct tt_trend_tip *t = judge->tip;
 
-    if (t->n_signals == judge->room) {
-        size_t room = 2 * judge->room + 8;
-        struct tt_signal *grown =
-            tt_arena_grow(&judge->trend->arena, t->signals, room, sizeof *grown);
-        if (grown == NULL) {
-            judge->failed = true;
-            return;
-        }
-        t->signals = grown;
-        judge->room = room;
+    struct tt_signal *made =
+        tt_arena_more(&judge->trend->arena, &t->signals, &t->n_signals, sizeof *made);
+
+    if (made == NULL) {
+        judge->failed = true;
+    } else {
+        *made = *signal;
     }
-    t->signals[t->n_signals++] = *signal;
 }
 
 static double at(const struct tt_trend_point *p, int axis)
