@@ -31,6 +31,7 @@ libcore_la_SOURCES = \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
   src/base/distribution.c src/base/distribution.h \
+  src/base/named.c src/base/named.h \
   src/base/number.c src/base/number.h \
   src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \

@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/digest.h"
+#include "base/named.h"
 #include "base/time.h"
 #include "base/utf8.h"
 #include "history/store/store.h"
@@ -229,12 +230,9 @@ static bool is_document(const char *schema)
         "tiptrue.plate/1",     "tiptrue.machine/1",    "tiptrue.plan/1",    "tiptrue.truth/1",
         "tiptrue.check/1",     "tiptrue.trend/1",      "tiptrue.compare/1", "tiptrue.entry/1",
         "tiptrue.placement/1", "tiptrue.board-entry/1"};
-    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
-        if (strcmp(schema, known[i]) == 0) {
-            return true;
-        }
-    }
-    return false;
+    const size_t n = sizeof known / sizeof known[0];
+
+    return TT_NAME_AT(known, n, schema) < n;
 }
 
 /* One JSON object of a file. The status is its own, and is told. */

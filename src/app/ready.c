@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/time.h"
 #include "export/export.h"
 #include "ingest/diagnose.h"
@@ -141,12 +142,9 @@ static bool is_as_meant(const struct tiptrue_ready *ready, const struct tiptrue_
     *heights = true;
     for (size_t i = 0; i < ready->solution->n_tips; i++) {
         const struct tt_tip_result *tip = &ready->solution->tips[i];
-        size_t k = 0;
+        size_t k = TT_NAMED(now->tips, now->n_tips, tip->name);
         if (!tt_tip_is_wanted(ready->solution, tip->name)) {
             continue;
-        }
-        while (k < now->n_tips && strcmp(now->tips[k].name, tip->name) != 0) {
-            k++;
         }
         bool kept = tip->offset_verdict != TIPTRUE_UPDATE, axis[2] = {kept, kept};
         bool written = !tt_height_waits(tip), same = true;

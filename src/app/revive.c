@@ -105,11 +105,10 @@ static void keep_verdicts(const struct tiptrue_solution *from, struct tiptrue_so
 {
     to->verdict = from->verdict;
     for (size_t i = 0; i < to->n_tips; i++) {
-        for (size_t k = 0; k < from->n_tips; k++) {
-            if (strcmp(to->tips[i].name, from->tips[k].name) == 0) {
-                to->tips[i].verdict = from->tips[k].verdict;
-                to->tips[i].offset_verdict = from->tips[k].offset_verdict;
-            }
+        const struct tt_tip_result *tip = tt_solution_tip(from, to->tips[i].name);
+        if (tip != NULL) {
+            to->tips[i].verdict = tip->verdict;
+            to->tips[i].offset_verdict = tip->offset_verdict;
         }
     }
 }

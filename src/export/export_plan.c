@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "export/export.h"
 #include "export/export_parts.h"
 #include "export/machine_field.h"
@@ -118,13 +119,10 @@ static enum tiptrue_status plan_own(struct tt_export_job *job, struct tiptrue_er
     }
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
-        size_t index = 0;
+        size_t index = TT_NAMED(machine->tips, machine->n_tips, tip->name);
         if ((tip->offset_verdict != TIPTRUE_UPDATE && !tt_height_waits(tip)) ||
             !tt_export_is_wanted(job->options, solution, tip->name, strlen(tip->name))) {
             continue;
-        }
-        while (index < machine->n_tips && strcmp(machine->tips[index].name, tip->name) != 0) {
-            index++;
         }
         if (index == machine->n_tips) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "list it among the tips",

@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "base/time.h"
 #include "export/machine_field.h"
@@ -67,23 +68,14 @@ static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char
     }
 }
 
-static bool is_listed(const char *const names[], size_t n, const char *name, size_t length)
-{
-    for (size_t i = 0; i < n; i++) {
-        if (strlen(names[i]) == length && memcmp(names[i], name, length) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
 bool tt_export_is_wanted(const struct tiptrue_export_options *options,
                          const struct tiptrue_solution *solution, const char *name, size_t length)
 {
-    if (options->n_tips > 0) {
-        return is_listed(options->tips, options->n_tips, name, length);
-    }
-    return solution->n_wanted == 0 || is_listed(solution->wanted, solution->n_wanted, name, length);
+    bool asked = options->n_tips > 0;
+    size_t n = asked ? options->n_tips : solution->n_wanted;
+
+    return n == 0 || tt_named(asked ? options->tips : (const char *const *)solution->wanted, n,
+                              sizeof name, name, length) < n;
 }
 
 enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "ingest/diagnose.h"
 #include "model/frames.h"
 
@@ -151,14 +152,12 @@ const char *tt_machine_field_stands(const struct tt_export_field *field, double 
 static const struct tt_tip_result *other_tip(const struct tiptrue_solution *solution,
                                              const struct tt_export_field *field)
 {
-    for (size_t i = 0; i < solution->n_tips; i++) {
-        const char *name = solution->tips[i].name;
-        if (strlen(name) == field->over_length &&
-            memcmp(name, field->over, field->over_length) == 0) {
-            return &solution->tips[i];
-        }
-    }
-    return NULL;
+    size_t n = solution->n_tips,
+           i = n > 0 ? tt_named(&solution->tips->name, n, sizeof *solution->tips, field->over,
+                                field->over_length)
+                     : 0;
+
+    return i < n ? &solution->tips[i] : NULL;
 }
 
 static bool is_determined(const struct tt_tip_result *tip)

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "export/edit.h"
 #include "export/export.h"
@@ -95,17 +96,6 @@ static enum tiptrue_status read_value(struct tt_config *config, const char *text
     return TIPTRUE_OK;
 }
 
-static size_t tip_index(const struct tiptrue_machine *machine, const struct tt_export_field *field)
-{
-    for (size_t i = 0; i < machine->n_tips; i++) {
-        const char *name = machine->tips[i].name;
-        if (strlen(name) == field->tip_length && memcmp(name, field->tip, field->tip_length) == 0) {
-            return i;
-        }
-    }
-    return TT_NONE;
-}
-
 static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
                                     const struct tt_export_target *target, struct tt_config *config,
                                     const char *text, struct found found[],
@@ -120,8 +110,11 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
         if (kind_of(&put.field) == TT_NONE) {
             continue;
         }
-        size_t tip = tip_index(machine, &put.field);
-        if (tip == TT_NONE) {
+        size_t tip = machine->n_tips > 0
+                         ? tt_named(&machine->tips->name, machine->n_tips, sizeof *machine->tips,
+                                    put.field.tip, put.field.tip_length)
+                         : 0;
+        if (tip == machine->n_tips) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "list it among the tips",
                            "exports the tip '%s', which is not among its tips",
                            tt_shown(put.field.tip, put.field.tip_length).text);

@@ -14,6 +14,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "geometry/touch.h"
 
 #define STEPS (TT_SKETCH_STEPS + 1)
@@ -34,36 +35,6 @@ struct draft {
 static bool is_named(const char *name, const char *other)
 {
     return name == other || (name != NULL && other != NULL && strcmp(name, other) == 0);
-}
-
-static size_t find_edge(const struct tiptrue_solution *s, const char *name)
-{
-    for (size_t i = 0; i < s->n_edges; i++) {
-        if (is_named(s->edges[i].name, name)) {
-            return i;
-        }
-    }
-    return TT_NONE;
-}
-
-static size_t find_tip(const struct tiptrue_solution *s, const char *name)
-{
-    for (size_t i = 0; i < s->n_tips; i++) {
-        if (is_named(s->tips[i].name, name)) {
-            return i;
-        }
-    }
-    return TT_NONE;
-}
-
-static size_t find_on_plate(const struct tiptrue_plate *plate, const char *name)
-{
-    for (size_t i = 0; plate != NULL && i < plate->n_edges; i++) {
-        if (is_named(plate->edges[i].name, name)) {
-            return i;
-        }
-    }
-    return TT_NONE;
 }
 
 /* The pose of a row; a solution with one pose has no other. */
@@ -109,9 +80,11 @@ static bool sort_rows(struct draft *draft)
         const struct tt_row_result *row = &s->rows[i];
         cell[i] = TT_NONE;
         if (is_drawn(row)) {
-            size_t edge = find_edge(s, row->target), tip = find_tip(s, row->tip),
+            size_t edge = row->target != NULL ? TT_NAMED(s->edges, s->n_edges, row->target)
+                                              : s->n_edges,
+                   tip = row->tip != NULL ? TT_NAMED(s->tips, s->n_tips, row->tip) : s->n_tips,
                    pose = find_pose(s, row);
-            if (edge != TT_NONE && tip != TT_NONE && pose != TT_NONE) {
+            if (edge < s->n_edges && tip < s->n_tips && pose != TT_NONE) {
                 cell[i] = cell_of(draft, edge, tip, pose);
                 count[cell[i]]++;
                 n_drawn++;
@@ -457,7 +430,10 @@ enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < s->n_edges; i++) {
-        sketch->edge_of[i] = find_on_plate(plate, s->edges[i].name);
+        const char *name = s->edges[i].name;
+        size_t n = plate != NULL && name != NULL ? plate->n_edges : 0,
+               j = n > 0 ? TT_NAMED(plate->edges, n, name) : 0;
+        sketch->edge_of[i] = j < n ? j : TT_NONE;
     }
     sketch->has_sense = plate != NULL && machine != NULL;
     sketch->clockwise = stated_clockwise != sense_found_wrong(s);

@@ -7,6 +7,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "ingest/names.h"
 
@@ -120,11 +121,7 @@ bool tt_cell_is(const struct tt_cell *cell, const char *word)
 
 size_t tt_cell_find(const struct tt_cell *cell, const char *const words[], size_t n)
 {
-    size_t i = 0;
-    while (i < n && !tt_cell_is(cell, words[i])) {
-        i++;
-    }
-    return i;
+    return tt_named(words, n, sizeof *words, cell->text, cell->length);
 }
 
 static bool is_separator_row(const struct tt_head *head)

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "ingest/bytes.h"
 #include "ingest/names.h"
@@ -137,13 +138,12 @@ size_t tt_field_word(struct tt_fields *fields, const struct tt_member *member,
     if (item == NULL) {
         return n;
     }
-    for (size_t i = 0; i < n; i++) {
-        if (strcmp(item->valuestring, words[i]) == 0) {
-            return i;
-        }
+    size_t length = strlen(item->valuestring),
+           found = tt_named(words, n, sizeof *words, item->valuestring, length);
+    if (found < n) {
+        return found;
     }
     char hint[TT_HINT_SIZE];
-    size_t length = strlen(item->valuestring);
     tt_names_hint(words, n, "words", item->valuestring, length, hint);
     tt_field_fault(fields, item, hint, "%s: '%s' cannot be '%s'", member->what, member->key->key,
                    tt_shown(item->valuestring, length).text);

@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "ingest/fields.h"
 #include "ingest/names.h"
@@ -35,11 +36,8 @@ static void warn_unknown(struct tt_fields *fields, const cJSON *object, const ch
     for (const cJSON *member = object->child;
          member != NULL && !tt_diagnose_is_full_of_warnings(fields->diagnose);
          member = member->next) {
-        size_t i = 0, length = strlen(member->string);
-        while (i < n && strcmp(member->string, known[i]) != 0) {
-            i++;
-        }
-        if (i == n) {
+        size_t length = strlen(member->string);
+        if (tt_named(known, n, sizeof *known, member->string, length) == n) {
             char hint[TT_HINT_SIZE];
             tt_names_hint(known, n, "fields", member->string, length, hint);
             tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint,

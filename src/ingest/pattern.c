@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "ingest/cells.h"
 #include "ingest/names.h"
 
@@ -104,11 +105,7 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
     for (uint32_t i = 0; i < count; i++) {
         const char *name = (const char *)table + i * entry_size +
                            2; /* behind the two bytes of the group's number */
-        size_t known = 0;
-        while (known < TT_GROUPS && strcmp(name, group_names[known]) != 0) {
-            known++;
-        }
-        if (known == TT_GROUPS) {
+        if (TT_NAME_AT(group_names, TT_GROUPS, name) == TT_GROUPS) {
             char hint[TT_HINT_SIZE];
             tt_names_hint(group_names, TT_GROUPS, "groups", name, strlen(name), hint);
             tt_warn(diagnose, tt_place_file(diagnose), hint,

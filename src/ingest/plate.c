@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "ingest/fields.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"
@@ -48,12 +49,9 @@ static bool read_membership(struct tt_fields *fields, const struct tt_member *me
 {
     const struct tiptrue_plate *plate = fields->document;
     const char *name = tt_field_text(fields, member);
-    size_t group = 0, found = TT_NONE;
+    size_t group = name != NULL ? TT_NAMED(plate->groups, plate->n_groups, name) : 0,
+           found = TT_NONE;
 
-    while (name != NULL && group < plate->n_groups &&
-           strcmp(plate->groups[group].name, name) != 0) {
-        group++;
-    }
     if (name != NULL && group == plate->n_groups) {
         tell_unknown(fields, member, plate->groups, plate->n_groups, sizeof plate->groups[0]);
     } else if (name != NULL && plate->groups[group].u_mm > 0) {
@@ -124,11 +122,8 @@ static bool read_reference(struct tt_fields *fields, const struct tt_member *mem
     if (name == NULL || fields->out_of_memory) { /* marks may be missing that the file has */
         return true;
     }
-    plate->reference = TT_NONE;
-    for (size_t i = 0; i < plate->n_marks && plate->reference == TT_NONE; i++) {
-        plate->reference = strcmp(plate->marks[i].name, name) == 0 ? i : TT_NONE;
-    }
-    if (plate->reference == TT_NONE) {
+    plate->reference = TT_NAMED(plate->marks, plate->n_marks, name);
+    if (plate->reference == plate->n_marks) {
         tell_unknown(fields, member, plate->marks, plate->n_marks, sizeof plate->marks[0]);
     } else {
         check_origin(fields, member, &plate->marks[plate->reference]);

@@ -3,6 +3,7 @@
 /* Findings of a result: codes, names that are kept as indices, values. */
 #include "config.h"
 
+#include "base/named.h"
 #include "ingest/result.h"
 
 #include <limits.h>
@@ -67,11 +68,8 @@ static bool read_name(struct tt_fields *fields, const struct tt_member *member, 
                       size_t *n)
 {
     const char *name = tt_field_text(fields, member);
-    size_t i = name == NULL ? TT_NONE : 0;
+    size_t i = name != NULL ? TT_NAME_AT((const char *const *)names, *n, name) : TT_NONE;
 
-    while (i < *n && (names[i] == NULL || strcmp(names[i], name) != 0)) {
-        i++;
-    }
     if (i == *n) {
         names[(*n)++] = name;
     }

@@ -8,6 +8,7 @@
 
 #include <string.h>
 
+#include "base/named.h"
 #include "ingest/formats.h"
 #include "ingest/json.h"
 #include "ingest/rows.h"
@@ -101,10 +102,7 @@ static bool read_cells(struct reader *reader, const struct tt_json *element)
         reader->rows.cells[column] = (struct tt_cell){at, 0, at};
     }
     for (const cJSON *member = element->root->child; member != NULL; member = member->next) {
-        size_t column = 0;
-        while (column < TT_COLUMNS && strcmp(member->string, tt_column_names[column]) != 0) {
-            column++;
-        }
+        size_t column = TT_NAME_AT(tt_column_names, TT_COLUMNS, member->string);
         if (column == TT_COLUMNS) {
             tell_unknown(reader, element, member);
         } else {

@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
+
 void tiptrue_solution_free(struct tiptrue_solution *solution)
 {
     if (!solution) {
@@ -87,12 +89,17 @@ double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_cod
 
 bool tt_tip_is_wanted(const struct tiptrue_solution *solution, const char *name)
 {
-    bool wanted = solution->n_wanted == 0;
+    size_t n = solution->n_wanted;
 
-    for (size_t k = 0; k < solution->n_wanted; k++) {
-        wanted = wanted || strcmp(solution->wanted[k], name) == 0;
-    }
-    return wanted;
+    return n == 0 || TT_NAME_AT(solution->wanted, n, name) < n;
+}
+
+const struct tt_tip_result *tt_solution_tip(const struct tiptrue_solution *solution,
+                                            const char *name)
+{
+    size_t i = TT_NAMED(solution->tips, solution->n_tips, name);
+
+    return i < solution->n_tips ? &solution->tips[i] : NULL;
 }
 
 bool tt_a_height_waits(const struct tiptrue_solution *solution)

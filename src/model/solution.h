@@ -371,6 +371,9 @@ struct tiptrue_solution {
 /* Whether the tip @name is one of those asked for when the run was solved; all are where none was
  * named. */
 bool tt_tip_is_wanted(const struct tiptrue_solution *solution, const char *name);
+/* The tip that is called @name; NULL: there is none. */
+const struct tt_tip_result *tt_solution_tip(const struct tiptrue_solution *solution,
+                                            const char *name);
 
 /* Whether the height of @tip counts and is to be updated; whether that of any wanted tip is. */
 static inline bool tt_height_waits(const struct tt_tip_result *tip)

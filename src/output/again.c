@@ -18,16 +18,6 @@
 #define DECIMALS 2
 #define LEAST_MM 0.5e-5
 
-static const struct tt_tip_result *find_tip(const struct tiptrue_solution *s, const char *name)
-{
-    for (size_t i = 0; i < s->n_tips; i++) {
-        if (strcmp(s->tips[i].name, name) == 0) {
-            return &s->tips[i];
-        }
-    }
-    return NULL;
-}
-
 /* Lines of one tip; *any tells whether one was begun. */
 struct lines {
     struct tt_page *page;
@@ -144,7 +134,7 @@ static void tell_missing(struct tt_page *page, const struct tiptrue_solution *of
                          const struct tiptrue_solution *in, const char *text, bool *any)
 {
     for (size_t i = 0; i < of->n_tips; i++) {
-        if (find_tip(in, of->tips[i].name) == NULL) {
+        if (tt_solution_tip(in, of->tips[i].name) == NULL) {
             begin_line(&(struct lines){page, of->tips[i].name, any});
             tt_page_line(page, text);
         }
@@ -202,7 +192,7 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
                    version, ", solved again by " PACKAGE_VERSION ":");
     tt_page_line_end(&page);
     for (size_t i = 0; i < before->n_tips; i++) {
-        const struct tt_tip_result *tip = find_tip(anew, before->tips[i].name);
+        const struct tt_tip_result *tip = tt_solution_tip(anew, before->tips[i].name);
         if (tip != NULL) {
             compare_tips(&(struct lines){&page, tip->name, &any}, &before->tips[i], tip);
         }

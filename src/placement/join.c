@@ -17,6 +17,7 @@
 
 #include "base/cholesky.h"
 #include "base/distribution.h"
+#include "base/named.h"
 #include "placement/work.h"
 
 /* Board and touches contradict each other where chance would part them so far once in a thousand
@@ -50,25 +51,22 @@ static bool is_usable(const struct tt_tip_result *tip)
 /* The run's usable result of the board's tip @t, or NULL. */
 static const struct tt_tip_result *find_touched(const struct join *j, size_t t)
 {
-    for (size_t i = 0; i < j->run->n_tips; i++) {
-        if (strcmp(j->run->tips[i].name, j->p->result->tips[t].name) == 0 &&
-            is_usable(&j->run->tips[i])) {
-            return &j->run->tips[i];
-        }
-    }
-    return NULL;
+    const struct tt_tip_result *tip = tt_solution_tip(j->run, j->p->result->tips[t].name);
+
+    return tip != NULL && is_usable(tip) ? tip : NULL;
 }
 
 static bool find_in_use(const struct join *j, const char *name, struct tt_pair *in_use)
 {
-    for (size_t i = 0; i < j->p->machine->n_tips; i++) {
-        const struct tt_tip *tip = &j->p->machine->tips[i];
-        if (strcmp(tip->name, name) == 0 && tip->has_offset) {
-            *in_use = (struct tt_pair){tip->offset.x_mm, tip->offset.y_mm};
-            return true;
-        }
+    const struct tiptrue_machine *machine = j->p->machine;
+    size_t i = TT_NAMED(machine->tips, machine->n_tips, name);
+    bool found = i < machine->n_tips && machine->tips[i].has_offset;
+
+    if (found) {
+        const struct tt_machine_xy offset = machine->tips[i].offset;
+        *in_use = (struct tt_pair){offset.x_mm, offset.y_mm};
     }
-    return false;
+    return found;
 }
 
 static const char *copy(struct join *j, const char *text)
@@ -401,13 +399,10 @@ static bool fill_groups(struct join *j)
     for (size_t k = 0; j->out->groups != NULL && k < j->f; k++) {
         const struct tt_plate_feature *feature = &j->run->features[k];
         if (feature->kind == TT_FEATURE_GROUP) {
-            struct tt_joined_group *group = NULL;
-            for (size_t i = 0; i < j->out->n_groups; i++) {
-                group =
-                    strcmp(j->out->groups[i].name, feature->name) == 0 ? &j->out->groups[i] : group;
-            }
-            if (group == NULL) {
-                group = &j->out->groups[j->out->n_groups++];
+            size_t i = TT_NAMED(j->out->groups, j->out->n_groups, feature->name);
+            struct tt_joined_group *group = &j->out->groups[i];
+            if (i == j->out->n_groups) {
+                j->out->n_groups++;
                 *group = (struct tt_joined_group){.name = copy(j, feature->name),
                                                   .u_stated_mm = feature->u_mm};
             }

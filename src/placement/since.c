@@ -3,6 +3,7 @@
 /* Two boards: what changed on each tip between them, from the scatter of the parts of both. */
 #include "config.h"
 
+#include "base/named.h"
 #include "placement/placement.h"
 
 #include <math.h>
@@ -15,12 +16,9 @@
 
 static const struct tt_placed_tip *find(const struct tiptrue_placement *p, const char *name)
 {
-    for (size_t t = 0; t < p->n_tips; t++) {
-        if (strcmp(p->tips[t].name, name) == 0) {
-            return &p->tips[t];
-        }
-    }
-    return NULL;
+    size_t t = TT_NAMED(p->tips, p->n_tips, name);
+
+    return t < p->n_tips ? &p->tips[t] : NULL;
 }
 
 static bool is_usable(const struct tt_placed_tip *tip)

@@ -86,11 +86,7 @@ static enum tiptrue_status trace_of(struct tt_planner *p, const struct tt_probe 
     if (status != TIPTRUE_OK) {
         return status;
     }
-    const struct tt_tip_result *tip = &expected->tips[0];
-    for (size_t i = 0; i < expected->n_tips; i++) {
-        tip = strcmp(expected->tips[i].name, p->scene.tips[probes[0].tip]) == 0 ? &expected->tips[i]
-                                                                                : tip;
-    }
+    const struct tt_tip_result *tip = tt_solution_tip(expected, p->scene.tips[probes[0].tip]);
     *trace_mm2 = tt_same_plate_mm(tip) < HUGE_VAL
                      ? tip->same_plate_cov.xx_mm2 + tip->same_plate_cov.yy_mm2
                      : HUGE_VAL;

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/random.h"
 #include "base/status.h"
 #include "model/machine.h"
@@ -52,11 +53,9 @@ static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_r
                                     const char *name, struct tt_truth_tip *tip,
                                     struct tiptrue_error *error)
 {
-    const struct tt_tip *stated = NULL;
+    size_t t = TT_NAMED(machine->tips, machine->n_tips, name);
+    const struct tt_tip *stated = t < machine->n_tips ? &machine->tips[t] : NULL;
 
-    for (size_t t = 0; t < machine->n_tips; t++) {
-        stated = strcmp(machine->tips[t].name, name) == 0 ? &machine->tips[t] : stated;
-    }
     if (stated == NULL || !stated->has_radius || !stated->has_offset) {
         return tt_fail(
             error, TIPTRUE_E_DATA, machine->file, 0, 0,
@@ -158,12 +157,10 @@ static enum tiptrue_status draw_heights(const struct tiptrue_plate *plate,
     truth->slope_x = rounded(gsl_ran_gaussian(random, level), STEP);
     truth->slope_y = rounded(gsl_ran_gaussian(random, level), STEP);
     for (size_t i = 0; i < truth->n_tips; i++) {
-        for (size_t t = 0; t < machine->n_tips; t++) {
-            const struct tt_tip *stated = &machine->tips[t];
-            if (strcmp(stated->name, truth->tips[i].name) == 0 && stated->height_mm.stated) {
-                double height_mm = draw(random, stated->height_mm.value, OFFSET_CHANGE_MM);
-                truth->tips[i].height_mm = (struct tt_stated){true, height_mm};
-            }
+        size_t t = TT_NAMED(machine->tips, machine->n_tips, truth->tips[i].name);
+        if (t < machine->n_tips && machine->tips[t].height_mm.stated) {
+            double height_mm = draw(random, machine->tips[t].height_mm.value, OFFSET_CHANGE_MM);
+            truth->tips[i].height_mm = (struct tt_stated){true, height_mm};
         }
     }
     return TIPTRUE_OK;

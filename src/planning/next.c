@@ -46,17 +46,6 @@ struct next {
     bool has_design;
 };
 
-static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution,
-                                             const char *name)
-{
-    for (size_t i = 0; i < solution->n_tips; i++) {
-        if (strcmp(solution->tips[i].name, name) == 0) {
-            return &solution->tips[i];
-        }
-    }
-    return NULL;
-}
-
 /* The scene of the run: its poses and offsets as far as it determines them. */
 static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *run,
                                      struct tiptrue_error *error)
@@ -88,7 +77,7 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
         }
     }
     for (size_t t = 0; t < run->n_tips; t++) {
-        const struct tt_tip_result *tip = result_of(n->solution, run->tips[t]);
+        const struct tt_tip_result *tip = tt_solution_tip(n->solution, run->tips[t]);
         bool known = tip != NULL && tip->offset_determined_x && tip->offset_determined_y;
         offsets[t] = known                   ? tip->offset
                      : t < n->machine.n_tips ? n->machine.tips[t].offset
@@ -117,7 +106,7 @@ static size_t furthest_tip(const struct next *n, const struct tiptrue_solution *
     double worst_mm = -1;
 
     for (size_t t = 0; t < n->scene.n_tips; t++) {
-        const struct tt_tip_result *tip = result_of(solution, n->scene.tips[t]);
+        const struct tt_tip_result *tip = tt_solution_tip(solution, n->scene.tips[t]);
         double mm = tip != NULL ? tt_same_plate_mm(tip) : HUGE_VAL;
         bool asked = n->options->tip == NULL || strcmp(n->options->tip, n->scene.tips[t]) == 0;
         if (asked && mm > worst_mm) {
@@ -132,7 +121,7 @@ static bool is_met(const struct next *n, const struct tiptrue_solution *solution
 {
     size_t worst = furthest_tip(n, solution);
     const struct tt_tip_result *tip =
-        worst != TT_NONE ? result_of(solution, n->scene.tips[worst]) : NULL;
+        worst != TT_NONE ? tt_solution_tip(solution, n->scene.tips[worst]) : NULL;
 
     return tip != NULL && tt_same_plate_mm(tip) <= n->options->target_mm;
 }
@@ -149,7 +138,7 @@ static enum tiptrue_status set_design(struct next *n, size_t tip, struct tiptrue
                                            : TT_LEAST_START_MM,
                            .along_axes = motion->has_probing && motion->probing == TT_ALONG_AXES,
                            .yaw_rad = n->scene.poses[0].yaw_rad};
-    const struct tt_tip_result *result = result_of(n->solution, n->scene.tips[tip]);
+    const struct tt_tip_result *result = tt_solution_tip(n->solution, n->scene.tips[tip]);
 
     if (tip < n->machine.n_tips && n->machine.tips[tip].has_radius) {
         room.radius_mm = n->machine.tips[tip].radius_mm;
@@ -277,7 +266,7 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 
     while (status == TIPTRUE_OK && n->n_probes < n->most && !(wanted && is_met(n, now))) {
         size_t tip = furthest_tip(n, now), before = n->n_probes;
-        const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
+        const struct tt_tip_result *result = tt_solution_tip(now, n->scene.tips[tip]);
         if (wanted && takes_too_many(n, result)) {
             break;
         }
@@ -294,7 +283,8 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 /* The largest same-plate variance of a tip. */
 static double worst_mm2(const struct next *n, const struct tiptrue_solution *solution)
 {
-    const struct tt_tip_result *tip = result_of(solution, n->scene.tips[furthest_tip(n, solution)]);
+    const struct tt_tip_result *tip =
+        tt_solution_tip(solution, n->scene.tips[furthest_tip(n, solution)]);
     double mm = tip != NULL ? tt_same_plate_mm(tip) : HUGE_VAL;
     return mm * mm;
 }
@@ -318,7 +308,8 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
 
     if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || n->scene.n_views > 0 ||
         is_met(n, n->expected != NULL ? n->expected : n->solution) ||
-        !(left_mm2(n, result_of(n->solution, n->scene.tips[furthest_tip(n, n->solution)])) > 0)) {
+        !(left_mm2(n, tt_solution_tip(n->solution, n->scene.tips[furthest_tip(n, n->solution)])) >
+          0)) {
         return TIPTRUE_OK;
     }
     by_touch = n_probes > 0 ? (before - worst_mm2(n, n->expected)) / (double)n_probes : 0;

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/number.h"
 #include "formats/keys.h"
 #include "planning/program_parts.h"
@@ -48,12 +49,9 @@ enum tiptrue_status tt_program_refuse(struct program *g, const char *hint, const
 
 static const struct tt_tip *tip_of(const struct program *g, const char *name)
 {
-    for (size_t t = 0; t < g->machine->n_tips; t++) {
-        if (strcmp(g->machine->tips[t].name, name) == 0) {
-            return &g->machine->tips[t];
-        }
-    }
-    return NULL;
+    size_t t = TT_NAMED(g->machine->tips, g->machine->n_tips, name);
+
+    return t < g->machine->n_tips ? &g->machine->tips[t] : NULL;
 }
 
 /* An edge must be where the program expects it, else the tip comes down on it, and a pad, else the

@@ -6,56 +6,17 @@
 
 #include <string.h>
 
-static size_t find(const char *const names[], size_t n, const char *name)
-{
-    for (size_t i = 0; i < n; i++) {
-        if (strcmp(names[i], name) == 0) {
-            return i;
-        }
-    }
-    return TT_NONE;
-}
+#include "base/named.h"
 
 /* Index of @name, entered if it is new. */
 static size_t enter(const char *names[], size_t *n, const char *name)
 {
-    size_t index = find(names, *n, name);
+    size_t index = TT_NAME_AT(names, *n, name);
 
-    if (index == TT_NONE) {
-        index = (*n)++;
-        names[index] = name;
+    if (index == *n) {
+        names[(*n)++] = name;
     }
     return index;
-}
-
-static size_t find_mark(const struct tiptrue_plate *plate, const char *name)
-{
-    for (size_t k = 0; k < plate->n_marks; k++) {
-        if (strcmp(plate->marks[k].name, name) == 0) {
-            return k;
-        }
-    }
-    return TT_NONE;
-}
-
-static size_t find_edge(const struct tiptrue_plate *plate, const char *name)
-{
-    for (size_t j = 0; j < plate->n_edges; j++) {
-        if (strcmp(plate->edges[j].name, name) == 0) {
-            return j;
-        }
-    }
-    return TT_NONE;
-}
-
-static size_t find_pad(const struct tiptrue_plate *plate, const char *name)
-{
-    for (size_t p = 0; p < plate->n_pads; p++) {
-        if (strcmp(plate->pads[p].name, name) == 0) {
-            return p;
-        }
-    }
-    return TT_NONE;
 }
 
 static enum tiptrue_status refuse(const struct tiptrue_plan *plan, const struct tt_move *move,
@@ -78,21 +39,23 @@ static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan,
     out->setup =
         enter(resolved->setups, &resolved->n_setups, move->setup != NULL ? move->setup : "1");
     if (tt_is_sighting(move->kind)) {
-        out->target = find_mark(plate, move->target);
-        return out->target != TT_NONE ? TIPTRUE_OK
-                                      : refuse(plan, move, "mark", move->target,
-                                               "the plan and the plate do not fit", error);
+        out->target = TT_NAMED(plate->marks, plate->n_marks, move->target);
+        return out->target < plate->n_marks ? TIPTRUE_OK
+                                            : refuse(plan, move, "mark", move->target,
+                                                     "the plan and the plate do not fit", error);
     }
     bool from_above = move->kind == TT_HEIGHT;
-    out->target = from_above ? find_pad(plate, move->target) : find_edge(plate, move->target);
-    if (out->target == TT_NONE) {
+    out->target = from_above ? TT_NAMED(plate->pads, plate->n_pads, move->target)
+                             : TT_NAMED(plate->edges, plate->n_edges, move->target);
+    if (out->target == (from_above ? plate->n_pads : plate->n_edges)) {
         return refuse(plan, move, from_above ? "pad" : "edge", move->target,
                       "the plan and the plate do not fit", error);
     }
     if (move->tip == NULL) {
         return refuse(plan, move, "tip", "", "say which tip comes down", error);
     }
-    if (machine->n_tips > 0 && find(resolved->tips, machine->n_tips, move->tip) == TT_NONE) {
+    if (machine->n_tips > 0 &&
+        TT_NAME_AT(resolved->tips, machine->n_tips, move->tip) == machine->n_tips) {
         return refuse(plan, move, "tip", move->tip,
                       "the machine file names its tips, and this is none of them", error);
     }

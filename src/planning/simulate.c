@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/named.h"
 #include "base/random.h"
 #include "geometry/touch.h"
 #include "model/machine.h"
@@ -73,13 +74,14 @@ static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error
 {
     for (size_t i = 0; i < s->moves.n_moves; i++) {
         size_t tip = s->moves.moves[i].tip;
-        for (size_t k = 0; tip != TT_NONE && s->tips[tip] == NULL && k < s->truth->n_tips; k++) {
-            s->tips[tip] =
-                strcmp(s->truth->tips[k].name, s->moves.tips[tip]) == 0 ? &s->truth->tips[k] : NULL;
+        if (tip == TT_NONE) {
+            continue;
         }
-        if (tip != TT_NONE && s->tips[tip] == NULL) {
+        size_t k = TT_NAMED(s->truth->tips, s->truth->n_tips, s->moves.tips[tip]);
+        if (k == s->truth->n_tips) {
             return lacks(s, "tip", s->moves.tips[tip], error);
         }
+        s->tips[tip] = &s->truth->tips[k];
     }
     for (size_t t = 0; t < s->moves.n_tips; t++) {
         for (size_t k = 0; s->tips[t] != NULL && k < s->tips[t]->n_shape; k++) {

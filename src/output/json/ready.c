@@ -5,6 +5,7 @@
 
 #include <string.h>
 
+#include "base/named.h"
 #include "base/time.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
@@ -17,12 +18,10 @@ static const char *const STATES[] = {[TIPTRUE_READY_START] = "start",
 
 static const struct tt_tip_comparison *since_of(const struct tiptrue_ready *ready, const char *tip)
 {
-    for (size_t i = 0; ready->since != NULL && i < ready->since->n_tips; i++) {
-        if (strcmp(ready->since->tips[i].name, tip) == 0) {
-            return &ready->since->tips[i];
-        }
-    }
-    return NULL;
+    size_t n = ready->since != NULL ? ready->since->n_tips : 0,
+           i = n > 0 ? TT_NAMED(ready->since->tips, n, tip) : 0;
+
+    return i < n ? &ready->since->tips[i] : NULL;
 }
 
 static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,

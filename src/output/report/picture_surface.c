@@ -5,6 +5,7 @@
  */
 #include "config.h"
 
+#include "base/named.h"
 #include "output/report/pictures.h"
 
 #include <math.h>
@@ -71,12 +72,9 @@ static struct point lie(const struct view *view, const struct tt_pose_result *po
 
 static const struct tt_pad *find_pad(const struct tiptrue_plate *plate, const char *name)
 {
-    for (size_t i = 0; i < plate->n_pads; i++) {
-        if (plate->pads[i].has_at && strcmp(plate->pads[i].name, name) == 0) {
-            return &plate->pads[i];
-        }
-    }
-    return NULL;
+    size_t i = TT_NAMED(plate->pads, plate->n_pads, name);
+
+    return i < plate->n_pads && plate->pads[i].has_at ? &plate->pads[i] : NULL;
 }
 
 static double place_x(const struct view *view, struct point p)

@@ -17,37 +17,6 @@
 #define COLUMNS 64
 #define MOST_ROWS 28
 #define ASPECT 2.0
-/* The rectangle that holds all marks, edges and pads. */
-struct box {
-    double x_low, x_high, y_low, y_high;
-};
-
-static void take_in(struct box *box, struct tt_plate_xy at)
-{
-    box->x_low = fmin(box->x_low, at.x_mm);
-    box->x_high = fmax(box->x_high, at.x_mm);
-    box->y_low = fmin(box->y_low, at.y_mm);
-    box->y_high = fmax(box->y_high, at.y_mm);
-}
-
-static struct box box_of(const struct tiptrue_plate *plate)
-{
-    struct box box = {HUGE_VAL, -HUGE_VAL, HUGE_VAL, -HUGE_VAL};
-
-    for (size_t i = 0; i < plate->n_marks; i++) {
-        take_in(&box, plate->marks[i].at);
-    }
-    for (size_t i = 0; i < plate->n_edges; i++) {
-        take_in(&box, plate->edges[i].from);
-        take_in(&box, plate->edges[i].to);
-    }
-    for (size_t i = 0; i < plate->n_pads; i++) {
-        if (plate->pads[i].has_at) {
-            take_in(&box, plate->pads[i].at);
-        }
-    }
-    return box;
-}
 
 /* Where the free side is, seen from the edge: "right", "up and left". */
 static const char *side_word(const struct tt_edge *edge)
@@ -130,14 +99,14 @@ static void say_pad(struct tt_page *page, const struct tt_units *units, const st
 struct canvas {
     char cells[MOST_ROWS][COLUMNS];
     size_t rows;
-    struct box box;
-    double per_column; /* mm */
+    struct tt_extent x, y; /* of all marks, edges and pads, mm */
+    double per_column;     /* mm */
 };
 
 static void put(struct canvas *canvas, double x_mm, double y_mm, char c)
 {
-    long column = lround((x_mm - canvas->box.x_low) / canvas->per_column) + 2;
-    long row = lround((canvas->box.y_high - y_mm) / (ASPECT * canvas->per_column)) + 1;
+    long column = lround((x_mm - canvas->x.low) / canvas->per_column) + 2;
+    long row = lround((canvas->y.high - y_mm) / (ASPECT * canvas->per_column)) + 1;
 
     if (column >= 0 && column < COLUMNS && row >= 0 && row < (long)canvas->rows) {
         char *cell = &canvas->cells[row][column];
@@ -172,9 +141,9 @@ static void draw_edge(struct canvas *canvas, const struct tt_edge *edge, bool ha
 
 static void draw(struct tt_page *page, const struct tiptrue_plate *plate)
 {
-    struct canvas canvas = {.box = box_of(plate)};
-    double width = canvas.box.x_high - canvas.box.x_low,
-           height = canvas.box.y_high - canvas.box.y_low;
+    struct canvas canvas = {0};
+    tt_plate_extent(plate, true, &canvas.x, &canvas.y);
+    double width = canvas.x.high - canvas.x.low, height = canvas.y.high - canvas.y.low;
 
     canvas.per_column = fmax(width / (COLUMNS - 5), height / (ASPECT * (MOST_ROWS - 4)));
     canvas.per_column = canvas.per_column > 0 ? canvas.per_column : 1;

@@ -4,6 +4,7 @@
  * all rows when asked for. */
 #include "config.h"
 
+#include "base/named.h"
 #include "output/text/text_parts.h"
 
 #include <math.h>
@@ -57,17 +58,12 @@ struct piles {
 static struct pile *pile_of(const struct piles *piles, const struct tt_row_result *row)
 {
     const struct tiptrue_solution *s = piles->solution;
-    size_t edge = 0, tip = 0;
 
     if (row->kind != TT_TOUCH || row->use != TT_USE || !row->set_aside) {
         return NULL;
     }
-    while (edge < s->n_edges && strcmp(s->edges[edge].name, row->target) != 0) {
-        edge++;
-    }
-    while (tip < s->n_tips && strcmp(s->tips[tip].name, row->tip) != 0) {
-        tip++;
-    }
+    size_t edge = TT_NAMED(s->edges, s->n_edges, row->target),
+           tip = TT_NAMED(s->tips, s->n_tips, row->tip);
     if (edge == s->n_edges || tip == s->n_tips) {
         return NULL;
     }
