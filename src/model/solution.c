@@ -6,6 +6,7 @@
 #include "model/solution.h"
 
 #include <stdlib.h>
+#include <math.h>
 #include <string.h>
 
 #include "base/named.h"
@@ -111,4 +112,26 @@ bool tt_a_height_waits(const struct tiptrue_solution *solution)
         }
     }
     return false;
+}
+
+double tt_budget_u_mm(const struct tt_budget_line *line)
+{
+    return fmax(line->u_x_mm, line->u_y_mm);
+}
+
+const struct tt_budget_line *tt_budget_next(const struct tt_tip_result *tip,
+                                            const struct tt_budget_line *last)
+{
+    const struct tt_budget_line *next = NULL;
+
+    for (size_t i = 0; i < tip->n_budget; i++) {
+        const struct tt_budget_line *line = &tip->budget[i];
+        double u_mm = tt_budget_u_mm(line);
+        bool later = last == NULL || u_mm < tt_budget_u_mm(last) ||
+                     (u_mm == tt_budget_u_mm(last) && line > last);
+        if (later && (next == NULL || u_mm > tt_budget_u_mm(next))) {
+            next = line;
+        }
+    }
+    return next;
 }

@@ -44,6 +44,9 @@ struct tt_budget_line {
     double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
 
+/* How much a source weighs: the larger of both axes, mm. */
+double tt_budget_u_mm(const struct tt_budget_line *line);
+
 /* A feature of the plate that the second solution holds. */
 enum tt_feature_kind { TT_FEATURE_EDGE, TT_FEATURE_GROUP, TT_FEATURE_MARK };
 struct tt_plate_feature {
@@ -371,6 +374,10 @@ struct tiptrue_solution {
 /* Whether the tip @name is one of those asked for when the run was solved; all are where none was
  * named. */
 bool tt_tip_is_wanted(const struct tiptrue_solution *solution, const char *name);
+/* Of what @tip's budget has left after @last (NULL: of all) the largest source, equal ones in the
+ * order of the budget; NULL = none. */
+const struct tt_budget_line *tt_budget_next(const struct tt_tip_result *tip,
+                                            const struct tt_budget_line *last);
 /* The tip that is called @name; NULL: there is none. */
 const struct tt_tip_result *tt_solution_tip(const struct tiptrue_solution *solution,
                                             const char *name);

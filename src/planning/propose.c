@@ -25,11 +25,6 @@ double tt_same_plate_mm(const struct tt_tip_result *tip)
     return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
 }
 
-static double line_u(const struct tt_budget_line *line)
-{
-    return fmax(line->u_x_mm, line->u_y_mm);
-}
-
 struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip)
 {
     const struct tt_cov2 *all = &tip->same_plate_cov, *touch = &tip->same_plate_touch,
@@ -331,7 +326,7 @@ static const struct tt_budget_line *largest(const struct tt_tip_result *tip, boo
         bool stated = line->code == TT_BUDGET_RADIUS || line->code == TT_BUDGET_YAW ||
                       line->code == TT_BUDGET_PLACE;
         if (line->of_plate == of_plate && (of_plate || stated) &&
-            (found == NULL || line_u(line) > line_u(found))) {
+            (found == NULL || tt_budget_u_mm(line) > tt_budget_u_mm(found))) {
             found = line;
         }
     }
@@ -361,14 +356,14 @@ static void note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
     const struct tt_budget_line *line = largest(tip, true);
     double full_mm2 = fmax(tip->cov.xx_mm2, tip->cov.yy_mm2);
 
-    if (line == NULL || !(line_u(line) * line_u(line) > WORTH_SAYING * full_mm2)) {
+    if (line == NULL || !(tt_budget_u_mm(line) * tt_budget_u_mm(line) > WORTH_SAYING * full_mm2)) {
         return;
     }
     bool group = line->code == TT_BUDGET_GROUPS;
     tt_proposal_note(p, (struct tt_note){.code = TT_NOTE_PLATE,
                                          .tip = tip->name,
                                          .source = line->code,
-                                         .u_mm = line_u(line),
+                                         .u_mm = tt_budget_u_mm(line),
                                          .group = group && scene->plate->n_groups == 1
                                                       ? keep(p, scene->plate->groups[0].name, good)
                                                       : NULL,

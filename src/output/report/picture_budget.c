@@ -60,28 +60,6 @@ static void tell_source(struct tt_picture *picture, const char *source, const ch
     tt_picture_row_end(picture);
 }
 
-static double size_of(const struct tt_budget_line *line)
-{
-    return fmax(line->u_x_mm, line->u_y_mm);
-}
-
-/* Of what is left after @last the largest, equal ones in the order of the budget; NULL = none. */
-static const struct tt_budget_line *next_line(const struct tt_tip_result *tip,
-                                              const struct tt_budget_line *last)
-{
-    const struct tt_budget_line *next = NULL;
-
-    for (size_t i = 0; i < tip->n_budget; i++) {
-        const struct tt_budget_line *line = &tip->budget[i];
-        bool later = last == NULL || size_of(line) < size_of(last) ||
-                     (size_of(line) == size_of(last) && line > last);
-        if (later && (next == NULL || size_of(line) > size_of(next))) {
-            next = line;
-        }
-    }
-    return next;
-}
-
 bool tt_can_draw_budget(const struct tt_scene *scene, size_t index)
 {
     const struct tt_tip_result *tip = &scene->solution->tips[index];
@@ -104,8 +82,8 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
                     tt_picture_words(picture, "standard uncertainty, " TT_UM), 40);
     size_t drawn = tip->n_budget + 2;
     tt_picture_axis_x(picture, &bars.scale, TOP - 4, TOP + ROW * (double)drawn + 6, true);
-    for (const struct tt_budget_line *line = next_line(tip, NULL); line != NULL;
-         line = next_line(tip, line)) {
+    for (const struct tt_budget_line *line = tt_budget_next(tip, NULL); line != NULL;
+         line = tt_budget_next(tip, line)) {
         draw_source(&bars, line->source, line->u_x_mm, line->u_y_mm, line->of_plate);
         tell_source(picture, line->source,
                     line->type == 'A' ? "A"

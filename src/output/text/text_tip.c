@@ -218,12 +218,6 @@ static void add_shape(struct tt_buffer *words, const struct tt_tip_result *t)
     }
 }
 
-/* How much a source weighs: the larger of both axes. */
-static double size_of(const struct tt_budget_line *line)
-{
-    return fmax(line->u_x_mm, line->u_y_mm);
-}
-
 /* The three largest sources, largest first, but none under a tenth of the largest: it moves the
  * total by half a per cent. */
 static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result *t)
@@ -232,21 +226,15 @@ static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result
     double largest_mm = 0;
 
     for (int told = 0; told < 3; told++) {
-        const struct tt_budget_line *next = NULL;
-        for (size_t i = 0; i < t->n_budget; i++) {
-            const struct tt_budget_line *line = &t->budget[i];
-            bool later = last == NULL || size_of(line) < size_of(last) ||
-                         (size_of(line) == size_of(last) && line > last);
-            if (later && (next == NULL || size_of(line) > size_of(next))) {
-                next = line;
-            }
-        }
-        if (next == NULL || !(size_of(next) > 0.1 * largest_mm)) {
+        const struct tt_budget_line *next = tt_budget_next(t, last);
+        if (next == NULL || !(tt_budget_u_mm(next) > 0.1 * largest_mm)) {
             return;
         }
-        largest_mm = fmax(largest_mm, size_of(next));
-        tt_buffer_printf(words, "%s%s %s " TT_UM, told > 0 ? ", " : "", next->source,
-                         tt_fixed(1000 * size_of(next), tt_um_decimals(size_of(next)), false).text);
+        largest_mm = fmax(largest_mm, tt_budget_u_mm(next));
+        tt_buffer_printf(
+            words, "%s%s %s " TT_UM, told > 0 ? ", " : "", next->source,
+            tt_fixed(1000 * tt_budget_u_mm(next), tt_um_decimals(tt_budget_u_mm(next)), false)
+                .text);
         last = next;
     }
 }
