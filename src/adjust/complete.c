@@ -8,6 +8,7 @@
 
 #include "adjust/findings.h"
 #include "base/buffer.h"
+#include "base/named.h"
 
 /* Whether the log names something else than the file does. A log that names nothing is silent, no
  * mismatch. */
@@ -86,22 +87,9 @@ static enum tiptrue_status several_logs(struct tt_view *view)
 
 bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name)
 {
-    for (size_t k = 0; options != NULL && k < options->n_tips; k++) {
-        if (strcmp(options->tips[k], name) == 0) {
-            return true;
-        }
-    }
-    return options == NULL || options->n_tips == 0;
-}
+    size_t n = options != NULL ? options->n_tips : 0;
 
-static bool is_there(const struct tiptrue_solution *s, const char *name)
-{
-    for (size_t i = 0; i < s->n_tips; i++) {
-        if (strcmp(s->tips[i].name, name) == 0) {
-            return true;
-        }
-    }
-    return false;
+    return n == 0 || TT_NAME_AT(options->tips, n, name) < n;
 }
 
 /* Whether tip @t of the machine file should have been touched and was not. */
@@ -111,7 +99,7 @@ static bool is_missing(const struct tt_view *view, size_t t)
     bool asked =
         view->options->n_tips > 0 ? tt_is_wanted(view->options, tip->name) : !tip->not_in_use;
 
-    return asked && !is_there(view->solution, tip->name);
+    return asked && tt_solution_tip(view->solution, tip->name) == NULL;
 }
 
 static enum tiptrue_status not_touched(struct tt_view *view)

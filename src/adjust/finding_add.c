@@ -6,6 +6,8 @@
 
 #include <string.h>
 
+#include "base/named.h"
+
 /* Room for one more finding; false: out of memory. */
 static bool make_room(struct tt_view *view)
 {
@@ -74,12 +76,10 @@ enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_
 
 size_t tt_run_tip(const struct tt_view *view, size_t index)
 {
-    for (size_t t = 0; t < view->run->n_tips; t++) {
-        if (strcmp(view->run->tips[t], view->solution->tips[index].name) == 0) {
-            return t;
-        }
-    }
-    return TT_NONE;
+    const struct tiptrue_run *run = view->run;
+    size_t t = TT_NAME_AT(run->tips, run->n_tips, view->solution->tips[index].name);
+
+    return t < run->n_tips ? t : TT_NONE;
 }
 
 enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *const finders[], size_t n)

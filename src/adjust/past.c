@@ -23,6 +23,7 @@
 #include "base/cholesky.h"
 #include "base/digest.h"
 #include "base/distribution.h"
+#include "base/named.h"
 #include "base/time.h"
 
 /* Earlier runs that are taken at least. */
@@ -180,10 +181,7 @@ static void take_run(struct past *p, const struct tt_past_run *run, bool better,
     bool alike = run->n_edges == s->n_edges, some = false;
 
     for (size_t i = 0; i < p->n && alike; i++) {
-        size_t k = 0;
-        while (k < run->n_edges && strcmp(run->edges[k].name, s->edges[p->row[i]].name) != 0) {
-            k++;
-        }
+        size_t k = TT_NAMED(run->edges, run->n_edges, s->edges[p->row[i]].name);
         if (k == run->n_edges) {
             return;
         }
@@ -361,10 +359,9 @@ static void take_back(struct past *p)
 
     for (size_t i = 0; i < p->n; i++) {
         struct tt_edge_result *to = &p->view->solution->edges[p->row[i]];
-        for (size_t k = 0; k < between->n_edges; k++) {
-            if (strcmp(between->edges[k].name, to->name) == 0) {
-                to->earlier = between->edges[k].earlier;
-            }
+        size_t k = TT_NAMED(between->edges, between->n_edges, to->name);
+        if (k < between->n_edges) {
+            to->earlier = between->edges[k].earlier;
         }
     }
 }

@@ -14,6 +14,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/named.h"
+
 /* The latest so many earlier runs are what is expected: of more, drifts would be in the mean. */
 #define LEVEL_RUNS 5
 /* Errors of what was expected that are known at least. */
@@ -68,14 +70,11 @@ static double gain_of(const struct tiptrue_solution *s, size_t row, double *x, d
 static bool held_in(const struct tiptrue_solution *s, size_t i, const struct tt_past_run *run,
                     struct tt_machine_xy *held)
 {
-    *held = s->tips[i].held;
-    for (size_t k = 0; run != NULL && k < run->n_tips; k++) {
-        if (strcmp(run->tips[k].name, s->tips[i].name) == 0) {
-            *held = run->tips[k].held;
-            return true;
-        }
-    }
-    return run == NULL;
+    size_t n = run != NULL ? run->n_tips : 0,
+           k = n > 0 ? TT_NAMED(run->tips, n, s->tips[i].name) : 0;
+
+    *held = k < n ? run->tips[k].held : s->tips[i].held;
+    return run == NULL || k < n;
 }
 
 /* The mean offset of the tips in @run (NULL: in this one) along (@x, @y). NaN: not of the same
