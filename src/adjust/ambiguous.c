@@ -90,7 +90,7 @@ static struct tt_clause clause_of(const struct tt_view *view, const struct tt_mo
 static bool put(struct tt_view *view, struct tt_clauses *to, struct tt_clause clause)
 {
     if (clause.name != NULL) {
-        clause.name = tt_arena_copy_text(&view->solution->arena, clause.name, strlen(clause.name));
+        clause.name = tt_arena_copy(&view->solution->arena, clause.name);
         if (clause.name == NULL) {
             return false;
         }

@@ -32,7 +32,7 @@ static char *copy_text(struct tiptrue_solution *solution, const char *text, bool
 {
     char *copy = NULL;
     if (text != NULL) {
-        copy = tt_arena_copy_text(&solution->arena, text, strlen(text));
+        copy = tt_arena_copy(&solution->arena, text);
         *failed = *failed || copy == NULL;
     }
     return copy;

@@ -174,7 +174,7 @@ enum tiptrue_status tt_copy_wanted(struct tt_view *view)
     s->wanted = TT_ARENA_NEW(&s->arena, n, const char *);
     for (size_t k = 0; s->wanted != NULL && k < n; k++) {
         const char *name = view->options->tips[k];
-        s->wanted[k] = tt_arena_copy_text(&s->arena, name, strlen(name));
+        s->wanted[k] = tt_arena_copy(&s->arena, name);
         if (s->wanted[k] == NULL) {
             return TIPTRUE_E_MEMORY;
         }

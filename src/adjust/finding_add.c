@@ -60,8 +60,7 @@ enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_
     for (size_t i = 0; i < n_values && copy != NULL; i++) {
         const char *text = values[i].text;
         copy[i] = values[i];
-        if (text != NULL &&
-            (copy[i].text = tt_arena_copy_text(arena, text, strlen(text))) == NULL) {
+        if (text != NULL && (copy[i].text = tt_arena_copy(arena, text)) == NULL) {
             return TIPTRUE_E_MEMORY;
         }
     }

@@ -221,7 +221,7 @@ static bool fill_surface(struct tt_view *view)
             fill_pad(view, k, p, pad);
             if (pad->touches > 0) {
                 const char *name = view->plate->pads[h->pads[p].pad].name;
-                pad->name = tt_arena_copy_text(&s->arena, name, strlen(name));
+                pad->name = tt_arena_copy(&s->arena, name);
                 if (pad->name == NULL) {
                     return false;
                 }

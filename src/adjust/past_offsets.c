@@ -70,8 +70,7 @@ static double gain_of(const struct tiptrue_solution *s, size_t row, double *x, d
 static bool held_in(const struct tiptrue_solution *s, size_t i, const struct tt_past_run *run,
                     struct tt_machine_xy *held)
 {
-    size_t n = run != NULL ? run->n_tips : 0,
-           k = n > 0 ? TT_NAMED(run->tips, n, s->tips[i].name) : 0;
+    size_t n = run != NULL ? run->n_tips : 0, k = TT_NAMED(run->tips, n, s->tips[i].name);
 
     *held = k < n ? run->tips[k].held : s->tips[i].held;
     return run == NULL || k < n;

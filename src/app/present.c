@@ -121,7 +121,7 @@ void tt_values_match(struct tt_text old, struct tt_text new, const struct tt_tip
 static bool set_plate(struct looking *looking, size_t tip, const char *plate)
 {
     struct tt_arena *arena = &looking->machine->arena;
-    looking->machine->tips[tip].offset_plate = plate != NULL ? tt_arena_copy(arena, plate) : NULL;
+    looking->machine->tips[tip].offset_plate = tt_arena_copy(arena, plate);
     looking->out_of_memory = looking->out_of_memory ||
                              (plate != NULL && looking->machine->tips[tip].offset_plate == NULL);
     looking->known[tip] = true;

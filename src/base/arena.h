@@ -9,6 +9,7 @@
 #ifndef TT_BASE_ARENA_H
 #define TT_BASE_ARENA_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct tt_arena_chunk;
@@ -24,8 +25,10 @@ void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 void *tt_arena_room(struct tt_arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
-/* The same of the NUL-terminated @text. */
+/* The same of the NUL-terminated @text; NULL of NULL. */
 char *tt_arena_copy(struct tt_arena *arena, const char *text);
+/* The same; *good is false where there is a text and no memory for it. */
+char *tt_arena_keep(struct tt_arena *arena, const char *text, bool *good);
 /* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it
  * stays, what is added is not zeroed. It stands in a chunk of its own, so that the system moves
  * large ones without a copy, with room for half as much again once it grows by less: the cost of

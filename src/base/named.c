@@ -17,3 +17,8 @@ size_t tt_named(const char *const *first, size_t n, size_t size, const char *tex
     }
     return n;
 }
+
+size_t tt_called(const char *const *first, size_t n, size_t size, const char *text)
+{
+    return text != NULL ? tt_named(first, n, size, text, strlen(text)) : n;
+}

@@ -5,16 +5,18 @@
 #define TT_BASE_NAMED_H
 
 #include <stddef.h>
-#include <string.h>
 
 /* The index of the first of @n elements, @size bytes apart, whose name is the @length bytes at
  * @text; @n: there is none. @first: the name of the first of them. A name that is NULL is none. */
 size_t tt_named(const char *const *first, size_t n, size_t size, const char *text, size_t length);
 
-/* The same of the NUL-terminated @text in the list of @n structs with a member "name" at @list,
- * which may be NULL where @n is 0; and of a list of names. */
+/* The same of the NUL-terminated @text; NULL is no name. */
+size_t tt_called(const char *const *first, size_t n, size_t size, const char *text);
+
+/* The same in the list of @n structs with a member "name" at @list, which is not looked at where @n
+ * is 0; and in a list of names. */
 #define TT_NAMED(list, n, text)                                                                    \
-    ((n) > 0 ? tt_named(&(list)->name, (n), sizeof *(list), (text), strlen(text)) : 0)
-#define TT_NAME_AT(names, n, text) tt_named((names), (n), sizeof *(names), (text), strlen(text))
+    ((n) > 0 ? tt_called(&(list)->name, (n), sizeof *(list), (text)) : 0)
+#define TT_NAME_AT(names, n, text) tt_called((names), (n), sizeof *(names), (text))
 
 #endif

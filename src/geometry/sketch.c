@@ -37,6 +37,13 @@ static bool is_named(const char *name, const char *other)
     return name == other || (name != NULL && other != NULL && strcmp(name, other) == 0);
 }
 
+static size_t find_on_plate(const struct tiptrue_plate *plate, const char *name)
+{
+    size_t n = plate != NULL ? plate->n_edges : 0, j = TT_NAMED(plate->edges, n, name);
+
+    return j < n ? j : TT_NONE;
+}
+
 /* The pose of a row; a solution with one pose has no other. */
 static size_t find_pose(const struct tiptrue_solution *s, const struct tt_row_result *row)
 {
@@ -80,10 +87,8 @@ static bool sort_rows(struct draft *draft)
         const struct tt_row_result *row = &s->rows[i];
         cell[i] = TT_NONE;
         if (is_drawn(row)) {
-            size_t edge = row->target != NULL ? TT_NAMED(s->edges, s->n_edges, row->target)
-                                              : s->n_edges,
-                   tip = row->tip != NULL ? TT_NAMED(s->tips, s->n_tips, row->tip) : s->n_tips,
-                   pose = find_pose(s, row);
+            size_t edge = TT_NAMED(s->edges, s->n_edges, row->target),
+                   tip = TT_NAMED(s->tips, s->n_tips, row->tip), pose = find_pose(s, row);
             if (edge < s->n_edges && tip < s->n_tips && pose != TT_NONE) {
                 cell[i] = cell_of(draft, edge, tip, pose);
                 count[cell[i]]++;
@@ -430,10 +435,7 @@ enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < s->n_edges; i++) {
-        const char *name = s->edges[i].name;
-        size_t n = plate != NULL && name != NULL ? plate->n_edges : 0,
-               j = n > 0 ? TT_NAMED(plate->edges, n, name) : 0;
-        sketch->edge_of[i] = j < n ? j : TT_NONE;
+        sketch->edge_of[i] = find_on_plate(plate, s->edges[i].name);
     }
     sketch->has_sense = plate != NULL && machine != NULL;
     sketch->clockwise = stated_clockwise != sense_found_wrong(s);

@@ -49,8 +49,7 @@ static bool read_membership(struct tt_fields *fields, const struct tt_member *me
 {
     const struct tiptrue_plate *plate = fields->document;
     const char *name = tt_field_text(fields, member);
-    size_t group = name != NULL ? TT_NAMED(plate->groups, plate->n_groups, name) : 0,
-           found = TT_NONE;
+    size_t group = TT_NAMED(plate->groups, plate->n_groups, name), found = TT_NONE;
 
     if (name != NULL && group == plate->n_groups) {
         tell_unknown(fields, member, plate->groups, plate->n_groups, sizeof plate->groups[0]);

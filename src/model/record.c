@@ -24,10 +24,7 @@ bool tt_board_record_keep(struct tt_board_record *record, struct tt_arena *arena
     bool good = true;
 
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        if (*words[i] != NULL) {
-            *words[i] = tt_arena_copy(arena, *words[i]);
-            good = good && *words[i] != NULL;
-        }
+        *words[i] = tt_arena_keep(arena, *words[i], &good);
     }
     return good;
 }

@@ -233,7 +233,7 @@ static bool find_other_machine(struct tt_placing *p)
 {
     const char *log = p->result->machine, *name = p->machine->name;
     struct tt_finding other = head(TT_FINDING_OTHER_MACHINE, TIPTRUE_ERROR, TT_NONE);
-    char *file = tt_arena_copy_text(&p->result->arena, name, strlen(name));
+    char *file = tt_arena_copy(&p->result->arena, name);
     return file != NULL &&
            (strcmp(log, file) == 0 ||
             add(p, &other,

@@ -69,11 +69,6 @@ static bool find_in_use(const struct join *j, const char *name, struct tt_pair *
     return found;
 }
 
-static const char *copy(struct join *j, const char *text)
-{
-    return text != NULL ? tt_arena_copy_text(&j->p->result->arena, text, strlen(text)) : NULL;
-}
-
 /* The tips that both have, with the offsets that they were placed with. */
 static bool choose_tips(struct join *j)
 {
@@ -403,8 +398,9 @@ static bool fill_groups(struct join *j)
             struct tt_joined_group *group = &j->out->groups[i];
             if (i == j->out->n_groups) {
                 j->out->n_groups++;
-                *group = (struct tt_joined_group){.name = copy(j, feature->name),
-                                                  .u_stated_mm = feature->u_mm};
+                *group = (struct tt_joined_group){
+                    .name = tt_arena_copy(&j->p->result->arena, feature->name),
+                    .u_stated_mm = feature->u_mm};
             }
             if (group->name == NULL) {
                 return false;
@@ -421,10 +417,10 @@ static bool describe(struct join *j)
 {
     const struct tiptrue_solution *run = j->run;
     struct tt_joined *out = j->out;
-    out->run = copy(j, run->run_id);
-    out->plate = copy(j, run->plate);
-    out->serial = copy(j, run->plate_serial);
-    out->started = copy(j, run->started);
+    out->run = tt_arena_copy(&j->p->result->arena, run->run_id);
+    out->plate = tt_arena_copy(&j->p->result->arena, run->plate);
+    out->serial = tt_arena_copy(&j->p->result->arena, run->plate_serial);
+    out->started = tt_arena_copy(&j->p->result->arena, run->started);
     return out->run != NULL && (run->plate == NULL || out->plate != NULL) &&
            (run->plate_serial == NULL || out->serial != NULL) &&
            (run->started == NULL || out->started != NULL);

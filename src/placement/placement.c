@@ -15,19 +15,15 @@
  * source). The first rounds replace it. */
 #define FIRST_REPEATABILITY_MM 0.02
 
-static const char *copy(struct tt_placing *p, const char *text)
-{
-    return text != NULL ? tt_arena_copy_text(&p->result->arena, text, strlen(text)) : NULL;
-}
-
 /* What the result takes over from the board and the machine. */
 static bool begin(struct tt_placing *p)
 {
     struct tiptrue_placement *r = p->result;
     const struct tiptrue_board *board = p->board;
-    r->file = copy(p, board->file);
-    r->machine = copy(p, board->machine != NULL ? board->machine : p->machine->name);
-    r->started = copy(p, board->started);
+    r->file = tt_arena_copy(&r->arena, board->file);
+    r->machine =
+        tt_arena_copy(&r->arena, board->machine != NULL ? board->machine : p->machine->name);
+    r->started = tt_arena_copy(&r->arena, board->started);
     memcpy(r->id, board->id, sizeof(r->id));
     r->parts_not_found = board->n_not_found;
     r->n_tips = board->n_tips;
@@ -36,7 +32,7 @@ static bool begin(struct tt_placing *p)
     bool good = r->file != NULL && r->machine != NULL && r->tips != NULL && r->tip_names != NULL &&
                 (board->started == NULL || r->started != NULL);
     for (size_t t = 0; good && t < board->n_tips; t++) {
-        r->tip_names[t] = copy(p, board->tips[t]);
+        r->tip_names[t] = tt_arena_copy(&r->arena, board->tips[t]);
         good = r->tip_names[t] != NULL;
     }
     r->has_limit_mm = p->machine->limits.has_placement_mm;

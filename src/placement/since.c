@@ -137,10 +137,8 @@ enum tiptrue_status tiptrue_placement_since(struct tiptrue_placement *placement,
     }
     if (since != NULL) {
         since->changes = TT_ARENA_NEW(arena, 2 * placement->n_tips, struct tt_board_change);
-        since->file = tt_arena_copy_text(arena, earlier->file, strlen(earlier->file));
-        since->started = earlier->started != NULL
-                             ? tt_arena_copy_text(arena, earlier->started, strlen(earlier->started))
-                             : NULL;
+        since->file = tt_arena_copy(arena, earlier->file);
+        since->started = tt_arena_copy(arena, earlier->started);
     }
     if (since == NULL || since->changes == NULL || since->file == NULL ||
         (earlier->started != NULL && since->started == NULL)) {

@@ -47,7 +47,7 @@ static enum tiptrue_status add_tips(struct planning *p, const struct tiptrue_mac
                                     struct tiptrue_error *error)
 {
     struct tiptrue_test_board *out = p->out;
-    out->machine = tt_arena_copy_text(&out->arena, machine->name, strlen(machine->name));
+    out->machine = tt_arena_copy(&out->arena, machine->name);
     out->tips = TT_ARENA_NEW(&out->arena, machine->n_tips, struct tt_test_tip);
     if (out->machine == NULL || out->tips == NULL) {
         return tt_fail_memory(error);
@@ -58,7 +58,7 @@ static enum tiptrue_status add_tips(struct planning *p, const struct tiptrue_mac
             p->options->tip != NULL ? strcmp(tip->name, p->options->tip) == 0 : !tip->not_in_use;
         if (wanted) {
             struct tt_test_tip *added = &out->tips[out->n_tips++];
-            added->name = tt_arena_copy_text(&out->arena, tip->name, strlen(tip->name));
+            added->name = tt_arena_copy(&out->arena, tip->name);
             if (added->name == NULL) {
                 return tt_fail_memory(error);
             }

@@ -229,27 +229,26 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate,
 static bool own_texts(struct tiptrue_truth *truth)
 {
     bool good = true;
-#define OWN(text)                                                                                  \
-    (good = ((text) = tt_arena_copy_text(&truth->arena, (text), strlen(text))) != NULL && good)
+    struct tt_arena *arena = &truth->arena;
+
     for (size_t i = 0; i < truth->n_poses; i++) {
-        OWN(truth->poses[i].setup);
+        truth->poses[i].setup = tt_arena_keep(arena, truth->poses[i].setup, &good);
     }
     for (size_t i = 0; i < truth->n_tips; i++) {
-        OWN(truth->tips[i].name);
+        truth->tips[i].name = tt_arena_keep(arena, truth->tips[i].name, &good);
     }
     for (size_t i = 0; i < truth->n_edges; i++) {
-        OWN(truth->edges[i].name);
+        truth->edges[i].name = tt_arena_keep(arena, truth->edges[i].name, &good);
     }
     for (size_t i = 0; i < truth->n_groups; i++) {
-        OWN(truth->groups[i].name);
+        truth->groups[i].name = tt_arena_keep(arena, truth->groups[i].name, &good);
     }
     for (size_t i = 0; i < truth->n_marks; i++) {
-        OWN(truth->marks[i].name);
+        truth->marks[i].name = tt_arena_keep(arena, truth->marks[i].name, &good);
     }
     for (size_t i = 0; i < truth->n_pads; i++) {
-        OWN(truth->pads[i].name);
+        truth->pads[i].name = tt_arena_keep(arena, truth->pads[i].name, &good);
     }
-#undef OWN
     return good;
 }
 

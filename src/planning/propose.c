@@ -64,9 +64,7 @@ const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected
 
 static const char *keep(struct tiptrue_proposal *p, const char *text, bool *good)
 {
-    const char *copy = text != NULL ? tt_arena_copy_text(&p->plan.arena, text, strlen(text)) : NULL;
-    *good = *good && (text == NULL || copy != NULL);
-    return copy;
+    return tt_arena_keep(&p->plan.arena, text, good);
 }
 
 void tt_proposal_note(struct tiptrue_proposal *proposal, struct tt_note note)

@@ -247,7 +247,7 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair
     const struct tt_tip_result *of_a = side_a->result;
     bool plate = comparison->same_plate;
 
-    c->name = tt_arena_copy_text(&comparison->arena, of_a->name, strlen(of_a->name));
+    c->name = tt_arena_copy(&comparison->arena, of_a->name);
     if (c->name == NULL) {
         return false;
     }
@@ -280,7 +280,7 @@ static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from
     run->verdict = from->verdict;
     run->least_squares = from->least_squares;
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        *to[i] = texts[i] != NULL ? tt_arena_copy_text(arena, texts[i], strlen(texts[i])) : NULL;
+        *to[i] = tt_arena_copy(arena, texts[i]);
         if (texts[i] != NULL && *to[i] == NULL) {
             return false;
         }
@@ -295,8 +295,7 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
         if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED &&
             result_of(not_in, in->tips[i].name) == NULL) {
-            (*names)[*n] =
-                tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
+            (*names)[*n] = tt_arena_copy(&comparison->arena, in->tips[i].name);
             if ((*names)[(*n)++] == NULL) {
                 return false;
             }
@@ -320,7 +319,7 @@ static bool compare_poses(struct tiptrue_comparison *comparison, const struct ti
                 continue;
             }
             struct tt_pose_comparison *pose = &comparison->poses[comparison->n_poses++];
-            pose->setup = tt_arena_copy_text(&comparison->arena, p->setup, strlen(p->setup));
+            pose->setup = tt_arena_copy(&comparison->arena, p->setup);
             if (pose->setup == NULL) {
                 return false;
             }

@@ -184,7 +184,7 @@ enum tiptrue_status tt_trend_height(struct tiptrue_trend *trend, const struct tt
             }
             add_point(c, run, from, h);
             struct tt_height_point *p = &h->points[h->n_points - 1];
-            p->id = p->id != NULL ? tt_arena_copy_text(&trend->arena, p->id, strlen(p->id)) : NULL;
+            p->id = tt_arena_copy(&trend->arena, p->id);
             squares += from->u_height_mm * from->u_height_mm;
             if (from->has_present_height) {
                 h->has_present = true;

@@ -153,15 +153,6 @@ static void take_axis(struct track *t, enum tt_series_number k)
 
 /* ---- the events ---- */
 
-static const char *copy(struct tiptrue_trend *trend, const char *text, bool *good)
-{
-    const char *copied =
-        text != NULL ? tt_arena_copy_text(&trend->arena, text, strlen(text)) : NULL;
-
-    *good = *good && (text == NULL || copied != NULL);
-    return copied;
-}
-
 bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event *event)
 {
     size_t at = trend->n_events;
@@ -174,9 +165,9 @@ bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event
         trend->events[at] = trend->events[at - 1];
     }
     trend->events[at] = *event;
-    trend->events[at].id = copy(trend, event->id, &good);
-    trend->events[at].what = copy(trend, event->what, &good);
-    trend->events[at].was = copy(trend, event->was, &good);
+    trend->events[at].id = tt_arena_keep(&trend->arena, event->id, &good);
+    trend->events[at].what = tt_arena_keep(&trend->arena, event->what, &good);
+    trend->events[at].was = tt_arena_keep(&trend->arena, event->was, &good);
     return good;
 }
 
@@ -238,8 +229,7 @@ static bool keep_numbers(struct tiptrue_trend *trend, const struct tt_series *se
         const struct tt_series_run *run = &series->runs[i];
         if (!run->left_out) {
             struct tt_trend_machine *kept = &trend->machine_runs[trend->n_machine_runs++];
-            kept->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id))
-                                       : NULL;
+            kept->id = tt_arena_copy(&trend->arena, run->id);
             kept->time_s = run->time_s;
             memcpy(kept->value, run->machine, sizeof kept->value);
             memcpy(kept->u, run->u_machine, sizeof kept->u);

@@ -149,7 +149,7 @@ static bool name_latest(struct tiptrue_trend *trend, const struct tt_changes *c)
                                        .run = (size_t)(run - c->values.series->runs),
                                        .time_s = run->time_s};
     if (run->id != NULL) {
-        latest->id = tt_arena_copy_text(&trend->arena, run->id, strlen(run->id));
+        latest->id = tt_arena_copy(&trend->arena, run->id);
     }
     if (latest->differs) {
         name(c, &c->latest.change, &latest->change);

@@ -125,7 +125,7 @@ bool tt_series_same_place(const struct tt_series_tip *a, const struct tt_series_
 /* The pads of the first setup, one a line; NULL: the slope is known, or there is no memory for it.
  */
 static const char *pads_of(struct tt_series *series, const struct tiptrue_solution *solution,
-                           bool *failed)
+                           bool *good)
 {
     const struct tt_surface_result *surface = solution->surface;
     size_t length = 1;
@@ -137,7 +137,7 @@ static const char *pads_of(struct tt_series *series, const struct tiptrue_soluti
         length += strlen(surface->pads[i].name) + 1;
     }
     char *text = TT_ARENA_NEW(series->arena, length, char);
-    *failed = *failed || text == NULL;
+    *good = *good && text != NULL;
     for (size_t i = 0; text != NULL && i < surface->n_pads; i++) {
         strcat(strcat(text, surface->pads[i].name), "\n");
     }
@@ -294,26 +294,18 @@ static void fill_machine(const struct tiptrue_solution *solution, struct tt_seri
     run->lost_motion_mm = solution->has_lost_motion ? solution->lost_motion_mm : 0;
 }
 
-/* A copy in the series' arena; NULL stays NULL. */
-static const char *copy(struct tt_series *series, const char *text, bool *failed)
-{
-    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
-
-    *failed = *failed || (text != NULL && made == NULL);
-    return made;
-}
-
 enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue_solution *solution,
                                   double entered_s, struct tiptrue_error *error)
 {
     struct tt_series_run *run = tt_series_new_run(series, solution->n_tips, solution->n_edges);
-    bool failed = run == NULL;
+    bool good = run != NULL;
 
-    if (failed) {
+    if (!good) {
         return tt_fail_memory(error);
     }
-    run->id = copy(series, solution->run_id, &failed);
-    run->plate = copy(series, plate_key(solution->plate_serial, solution->plate), &failed);
+    run->id = tt_arena_keep(series->arena, solution->run_id, &good);
+    run->plate =
+        tt_arena_keep(series->arena, plate_key(solution->plate_serial, solution->plate), &good);
     run->time_stated = solution->started != NULL &&
                        tt_time_read(solution->started, strlen(solution->started), &run->time_s);
     run->time_s = run->time_stated ? run->time_s : entered_s;
@@ -323,10 +315,10 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     fill_pose(solution, run);
     fill_conditions(solution, run);
     fill_machine(solution, run);
-    run->setup = copy(series, run->setup, &failed);
+    run->setup = tt_arena_keep(series->arena, run->setup, &good);
     run->n_tips = 0;
-    const char *pads = failed ? NULL : pads_of(series, solution, &failed);
-    for (size_t i = 0; i < solution->n_tips && !failed; i++) {
+    const char *pads = good ? pads_of(series, solution, &good) : NULL;
+    for (size_t i = 0; i < solution->n_tips && good; i++) {
         if (solution->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
@@ -334,14 +326,14 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
         fill_tip(solution, &solution->tips[i], tip);
         tip->pads = tip->has_height ? pads : NULL;
         tip->tip = tt_series_tip_index(series, solution->tips[i].name);
-        failed = tip->tip == TT_NONE;
+        good = tip->tip != TT_NONE;
     }
-    for (size_t i = 0; i < solution->n_edges && !failed; i++) {
+    for (size_t i = 0; i < solution->n_edges && good; i++) {
         fill_edge(solution, &solution->edges[i], &run->edges[i]);
         run->edges[i].edge = tt_series_edge_index(series, solution->edges[i].name);
-        failed = run->edges[i].edge == TT_NONE;
+        good = run->edges[i].edge != TT_NONE;
     }
-    if (failed) {
+    if (!good) {
         series->n_runs--;
         return tt_fail_memory(error);
     }

@@ -38,8 +38,7 @@ static enum tiptrue_status all_between(const struct tt_changes *changes,
             continue;
         }
         struct tt_axis_scatter s = tt_changes_between(changes, tip);
-        const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip],
-                                              strlen(series->tip_names[tip]));
+        const char *name = tt_arena_copy(&between->arena, series->tip_names[tip]);
         if (name == NULL) {
             status = TIPTRUE_E_MEMORY;
         } else if (s.x_mm > 0 || s.y_mm > 0) {
@@ -123,8 +122,7 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
     struct tt_trend_tip *t = &trend->tips[tip];
     double xx = 0, yy = 0;
 
-    t->name = tt_arena_copy_text(&trend->arena, c->values.series->tip_names[tip],
-                                 strlen(c->values.series->tip_names[tip]));
+    t->name = tt_arena_copy(&trend->arena, c->values.series->tip_names[tip]);
     t->points = TT_ARENA_NEW(&trend->arena, c->values.n, struct tt_trend_point);
     if (t->name == NULL || t->points == NULL) {
         return TIPTRUE_E_MEMORY;
@@ -136,7 +134,7 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
         struct tt_trend_point *p = &t->points[t->n_points++];
         const struct tt_series_tip *from = tip_in(c->values.run[run], tip);
         fill_point(c, run, tip, p);
-        p->id = p->id != NULL ? tt_arena_copy_text(&trend->arena, p->id, strlen(p->id)) : NULL;
+        p->id = tt_arena_copy(&trend->arena, p->id);
         xx += p->u_x_mm * p->u_x_mm;
         yy += p->u_y_mm * p->u_y_mm;
         t->last = from->offset;
@@ -173,7 +171,7 @@ static enum tiptrue_status fill_edges(struct tiptrue_trend *trend, const struct 
     for (size_t i = 0; trend->edges != NULL && i < v->edges; i++) {
         struct tt_trend_edge *edge = &trend->edges[trend->n_edges++];
         const char *name = v->series->edge_names[i];
-        edge->name = tt_arena_copy_text(&trend->arena, name, strlen(name));
+        edge->name = tt_arena_copy(&trend->arena, name);
         if (edge->name == NULL) {
             return TIPTRUE_E_MEMORY;
         }
@@ -226,7 +224,7 @@ static enum tiptrue_status fill_plates(struct tiptrue_trend *trend, const struct
     for (size_t i = 0; i < v->n_plates; i++) { /* that of the first run first */
         struct tt_trend_plate *plate = &trend->plates[trend->n_plates++];
         size_t at = v->n_plates - 1 - i;
-        plate->name = tt_arena_copy_text(&trend->arena, v->plates[at], strlen(v->plates[at]));
+        plate->name = tt_arena_copy(&trend->arena, v->plates[at]);
         if (plate->name == NULL) {
             return TIPTRUE_E_MEMORY;
         }
@@ -276,9 +274,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
         return status;
     }
     count_runs(trend, series, stored);
-    trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine,
-                                                                  strlen(series->machine))
-                                             : NULL;
+    trend->machine = tt_arena_copy(&trend->arena, series->machine);
     trend->tips = TT_ARENA_NEW(&trend->arena, changes.values.tips, struct tt_trend_tip);
     if (trend->tips == NULL || (series->machine != NULL && trend->machine == NULL)) {
         return TIPTRUE_E_MEMORY;

@@ -245,7 +245,7 @@ static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt
     while (tt_sql_row(store, statement, &status, error)) {
         const char *name = tt_sql_column(statement, 0);
         if (name != NULL && entry->n_tips < room &&
-            (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
+            (name = tt_arena_copy(&tips->arena, name)) != NULL) {
             tips->tips[entry->n_tips++] = (struct tt_record_tip){
                 .name = name,
                 .determined = sqlite3_column_int(statement, 1) != 0,

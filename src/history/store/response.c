@@ -281,7 +281,7 @@ enum tiptrue_status tt_store_scatter(struct tiptrue_history *store, const struct
         size_t tip = (size_t)next_number(&text);
         const char *name = tip < series->n_tip_names ? series->tip_names[tip] : "";
         struct tt_between_tip *to = &between->tips[between->n_tips];
-        to->name = tt_arena_copy_text(&between->arena, name, strlen(name));
+        to->name = tt_arena_copy(&between->arena, name);
         to->u_x_mm = next_number(&text);
         to->u_y_mm = next_number(&text);
         to->dof = next_number(&text);

@@ -161,8 +161,7 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
         }
         said->has_started =
             started != NULL && tt_time_read(started, strlen(started), &said->started_s);
-        said->left_out =
-            left_out != NULL ? tt_arena_copy_text(arena, left_out, strlen(left_out)) : NULL;
+        said->left_out = tt_arena_copy(arena, left_out);
         if (left_out != NULL && said->left_out == NULL) {
             status = tt_fail_memory(error);
         }
@@ -209,17 +208,18 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
 
 static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
 {
-    bool failed = false;
+    struct tt_arena *arena = series->arena;
+    bool good = true;
 
-    run->id = tt_text_column(series, from, 0, &failed);
+    run->id = tt_arena_keep(arena, tt_sql_column(from, 0), &good);
     run->time_s = sqlite3_column_double(from, 1);
     run->time_stated = sqlite3_column_int(from, 2) != 0;
-    run->plate = tt_text_column(series, from, 3, &failed);
+    run->plate = tt_arena_keep(arena, tt_sql_column(from, 3), &good);
     run->verdict = tt_verdict_column(from, 4);
     run->has_permitted_error = sqlite3_column_type(from, 5) != SQLITE_NULL;
     run->permitted_error_mm = sqlite3_column_double(from, 5);
     run->has_pose = sqlite3_column_int(from, 6) != 0;
-    run->setup = tt_text_column(series, from, 7, &failed);
+    run->setup = tt_arena_keep(arena, tt_sql_column(from, 7), &good);
     run->mark = tt_xy_columns(from, 8);
     run->u_mark_x_mm = sqlite3_column_double(from, 10);
     run->u_mark_y_mm = sqlite3_column_double(from, 11);
@@ -231,10 +231,10 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->u_touch_mm = sqlite3_column_double(from, 15);
     run->has_u_sighting = sqlite3_column_type(from, 16) != SQLITE_NULL;
     run->u_sighting_mm = sqlite3_column_double(from, 16);
-    run->note = tt_text_column(series, from, 17, &failed);
+    run->note = tt_arena_keep(arena, tt_sql_column(from, 17), &good);
     run->left_out = run->note != NULL;
     tt_run_numbers_read(tt_sql_column(from, AT_MACHINE), run);
-    return !failed;
+    return good;
 }
 
 static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_series_edge *edge)

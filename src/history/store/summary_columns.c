@@ -65,15 +65,6 @@ static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
                             sqlite3_column_double(from, column + 2)};
 }
 
-const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed)
-{
-    const char *text = tt_sql_column(from, column);
-    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
-
-    *failed = *failed || (text != NULL && made == NULL);
-    return made;
-}
-
 enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column)
 {
     int verdict = sqlite3_column_int(from, column);
@@ -120,7 +111,7 @@ void tt_tip_values(const char *name, const struct tt_series_tip *tip,
 bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
 {
     const char *name = tt_sql_column(from, 0);
-    bool failed = false;
+    bool good = true;
     int has = sqlite3_column_int(from, 2);
 
     tip->tip = name != NULL ? tt_series_tip_index(series, name) : TT_NONE;
@@ -151,8 +142,8 @@ bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_seri
     tip->present_height_mm = sqlite3_column_double(from, 28);
     tip->has_permitted_height = sqlite3_column_type(from, 29) != SQLITE_NULL;
     tip->permitted_height_mm = sqlite3_column_double(from, 29);
-    tip->pads = tt_text_column(series, from, 30, &failed);
+    tip->pads = tt_arena_keep(series->arena, tt_sql_column(from, 30), &good);
     tip->u_rivals_x_mm = sqlite3_column_double(from, 31);
     tip->u_rivals_y_mm = sqlite3_column_double(from, 32);
-    return tip->tip != TT_NONE && !failed;
+    return tip->tip != TT_NONE && good;
 }

@@ -18,8 +18,6 @@ void tt_run_numbers_read(const char *text, struct tt_series_run *run);
 /* Two of a point, mm, from column @at on. */
 struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int at);
 
-/* A text of the row, in the series' arena; NULL stays NULL. */
-const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed);
 /* A verdict; what is none is "repeat". */
 enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column);
 

@@ -19,7 +19,7 @@ static const char *const STATES[] = {[TIPTRUE_READY_START] = "start",
 static const struct tt_tip_comparison *since_of(const struct tiptrue_ready *ready, const char *tip)
 {
     size_t n = ready->since != NULL ? ready->since->n_tips : 0,
-           i = n > 0 ? TT_NAMED(ready->since->tips, n, tip) : 0;
+           i = TT_NAMED(ready->since->tips, n, tip);
 
     return i < n ? &ready->since->tips[i] : NULL;
 }
