@@ -179,11 +179,6 @@ void tt_arena_clear(struct tt_arena *arena)
     *arena = (struct tt_arena){0};
 }
 
-char *tt_arena_copy(struct tt_arena *arena, const char *text)
-{
-    return text != NULL ? tt_arena_copy_text(arena, text, strlen(text)) : NULL;
-}
-
 char *tt_arena_keep(struct tt_arena *arena, const char *text, bool *good)
 {
     char *copy = tt_arena_copy(arena, text);

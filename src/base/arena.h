@@ -11,6 +11,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <string.h>
 
 struct tt_arena_chunk;
 struct tt_arena {
@@ -26,7 +27,10 @@ void *tt_arena_room(struct tt_arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
 /* The same of the NUL-terminated @text; NULL of NULL. */
-char *tt_arena_copy(struct tt_arena *arena, const char *text);
+static inline char *tt_arena_copy(struct tt_arena *arena, const char *text)
+{
+    return text != NULL ? tt_arena_copy_text(arena, text, strlen(text)) : NULL;
+}
 /* The same; *good is false where there is a text and no memory for it. */
 char *tt_arena_keep(struct tt_arena *arena, const char *text, bool *good);
 /* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it

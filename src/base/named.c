@@ -11,7 +11,7 @@ size_t tt_named(const char *const *first, size_t n, size_t size, const char *tex
 {
     for (size_t i = 0; i < n; i++) {
         const char *const *name = (const void *)((const char *)first + i * size);
-        if (*name != NULL && strncmp(*name, text, length) == 0 && (*name)[length] == '\0') {
+        if (*name != NULL && strlen(*name) == length && memcmp(*name, text, length) == 0) {
             return i;
         }
     }
