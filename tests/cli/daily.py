@@ -201,12 +201,19 @@ tally.check(listed("--since", ids[3], "--until", ids[9]) == ids[3:10] and listed
 tally.check(listed("--until", ids[19], "--runs", "3") == ids[17:20], "the last until then")
 early = json.loads(run("trend", "--json", "--history", good, "--until", right[20])[1])
 tally.check(early["runs_looked_at"] == 21 and early["changes"] == [] and early["last"] == right[20], f"until: {early['last']}")
+few = json.loads(run("trend", "--json", "--history", good, "--runs=12", "--until", right[30])[1])
+tally.check((few["runs_looked_at"], few["first"], few["last"]) == (12, right[19], right[30]), f"the latest twelve until then: {few['first']}")
 expect("no date", run("history", "list", "--history", good, "--since", "soon"), 64, "^$", "not a date, and not a run")
 
 # For a script: 10 if anything changed since.
 for since, status in ((right[20], 10), (ids[20], 10), (right[30], 0), (None, 10)):
     options = ["--since", since] if since else []
     expect(f"exit status since {since}", run("trend", "--history", good, "--exit-status", *options), status, "1 CHANGE")
+shutil.copy(good, work / "off.db")
+(work / "off.csv").write_text("# machine: lathe corner\n# started: 2026-02-14T07:30:00Z\n" + simulated(0.09, 91))
+run("solve", "--plate", "plate.json", "--machine", "machine.json", "--history", "off.db", "off.csv")
+for since, status in ((right[39], 10), ("2026-02-14T07:30:00Z", 0)):
+    expect(f"the latest differs, since {since}", run("trend", "--history", "off.db", "--exit-status", "--since", since), status)
 expect("and 0 without it", run("trend", "--history", good), 0)
 
 # A machine that is not there.

@@ -324,7 +324,11 @@ static enum tiptrue_status ask_ready(struct tiptrue_history *history,
     status =
         status == TIPTRUE_OK ? tiptrue_ready_make(&inputs, &options, &sink, &ready, error) : status;
     if (status == TIPTRUE_OK && tiptrue_ready_state(ready) == TIPTRUE_READY_UPDATE) {
+        bool none = tiptrue_ready_diff(ready)[0] == '\0';
         status = tiptrue_ready_write(ready, history, true, NOW_S, &sink, error);
+        if (status == TIPTRUE_OK && (!none || strstr(tiptrue_ready_diff(ready), "w.ini") == NULL)) {
+            status = TIPTRUE_E_INTERNAL; /* Check's own calls need memory, too: told outside */
+        }
     }
     status = status == TIPTRUE_OK ? tiptrue_ready_text(ready, false, NULL, &texts[0], NULL, error)
                                   : status;

@@ -113,5 +113,12 @@ with tempfile.TemporaryDirectory() as name:
     (folder / "mixed.json").write_text(json.dumps(record) + "\n" + "".join(others))
     done = call("history", "import", "--history=m.db", "mixed.json", status=65)
     tally.check(f"a result of run {of} is that of another run" in done.stderr, f"of another run: {done.stderr[:300]}")
+    # more results than are written at once, of runs without a log
+    result = json.loads(call("history", "show", "--json", "--history=h.db", of).stdout)
+    lines = [json.dumps({**result, "run": {**result["run"], "id": f"{k:016x}"}}) for k in range(210)]
+    (folder / "many.json").write_text("\n".join(lines) + "\n")
+    call("history", "import", "--history=many.db", "many.json")
+    ids = [json.loads(line)["id"] for line in call("history", "list", "--json", "--history=many.db").stdout.splitlines()]
+    tally.check(sorted(ids) == [f"{k:016x}" for k in range(210)], f"{len(ids)} of 210 results")
 
 tally.close()
