@@ -84,11 +84,10 @@ static size_t report_behind(const struct parting *parting, size_t move)
     return move - parting->skipped_moves + parting->skipped_reports;
 }
 
-/* Add to the places @first..@last. */
+/* Add to the places @first..@last, as far as there are such. */
 static void add_to(struct parting *parting, size_t first, size_t last, double value)
 {
-    last = last < parting->n_places ? last : parting->n_places - 1;
-    if (first <= last) {
+    if (first <= last && first < parting->n_places) {
         parting->sums[first] += value - parting->near;
         if (last + 1 < parting->n_places) {
             parting->sums[last + 1] -= value - parting->near;
@@ -101,9 +100,7 @@ static void add_to(struct parting *parting, size_t first, size_t last, double va
 static void add_pair(struct parting *parting, size_t j, size_t earlier)
 {
     size_t skipped = parting->skipped_moves;
-    if (j + 1 < parting->n_places) {
-        add_to(parting, j + 1, parting->n_places - 1, way(parting, j, earlier));
-    }
+    add_to(parting, j + 1, parting->n_places, way(parting, j, earlier));
     if (j < skipped) {
         return;
     }

@@ -202,7 +202,8 @@ tally.check(listed("--until", ids[19], "--runs", "3") == ids[17:20], "the last u
 early = json.loads(run("trend", "--json", "--history", good, "--until", right[20])[1])
 tally.check(early["runs_looked_at"] == 21 and early["changes"] == [] and early["last"] == right[20], f"until: {early['last']}")
 few = json.loads(run("trend", "--json", "--history", good, "--runs=12", "--until", right[30])[1])
-tally.check((few["runs_looked_at"], few["first"], few["last"]) == (12, right[19], right[30]), f"the latest twelve until then: {few['first']}")
+found = few["runs_looked_at"], few["first"], few["last"]
+tally.check(found == (12, right[19], right[30]), f"the latest twelve until then: {found}")
 expect("no date", run("history", "list", "--history", good, "--since", "soon"), 64, "^$", "not a date, and not a run")
 
 # For a script: 10 if anything changed since.

@@ -358,6 +358,8 @@ refused("a.ini", "[a]\nx = 52.9\n", [X + r"~x = (52\.9)$"], "no value found at")
 write("secret.txt", "7.5")
 (work / "outer.dtd").write_text("this is no document type <<<")
 refused("a.xml", '<!DOCTYPE a [<!ENTITY e SYSTEM "secret.txt">]><a><x>&e;</x></a>', [X + "//x"], "declares an entity")
+refused("a.xml", '<?xml version="1.0"?>\n<!-- e -->\n<!DOCTYPE a [<!ENTITY e "7">]>\n<a><x>1</x></a>', [X + "//x"],
+        "a.xml:3: error: declares an entity")
 BOMB = '<!DOCTYPE a [<!ENTITY l0 "0">' + "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10}">'
                                                  for i in range(1, 12)) + "]><a><x>&l11;</x></a>"
 began = time.monotonic()

@@ -94,6 +94,15 @@ shutil.copy(work / "plate.json", work / "no-serial.json")
 (work / "run.csv").write_text(LOG)
 refused(run("ready", "run.csv", work=work), 65, "several of them are that of the log, 'cross window'", "--plate")
 
+work = folder("other-serial")
+(work / "run.csv").write_text(LOG.replace("# plate: cross window", "# plate_serial: CW-99"))
+done = run("check", "run.csv", work=work)
+words = "warning: the run was made on the plate with serial 'CW-99', and the plate file is of 'CW-17'"
+tally.check(words in done.stdout + done.stderr, f"another serial: {done.stderr[:300]}")
+(work / "run.csv").write_text(LOG.replace("# plate: cross window", "# plate_serial: CW-17"))
+done = run("check", "run.csv", work=work)
+tally.check("was made on" not in done.stdout + done.stderr, f"its serial: {done.stderr[:300]}")
+
 # nothing is written outside the folder, whatever the machine file says
 for number, name in enumerate((str(root / "h.db"), "..", "../h.db", "a/../../h.db", "a/..", "logs/../../h.db")):
     work = folder(f"out-{number}", history=name)
