@@ -210,10 +210,8 @@ static void write_surface(struct tt_json *json, const struct tiptrue_solution *e
 
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.check/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.check/1");
     tt_json_key_text(&json, "file", expected->file);
     tt_json_key_count(&json, "touches", expected->touches_read);
     tt_json_key_count(&json, "no_contact", expected->touches_no_contact);

@@ -75,10 +75,8 @@ static void write_names(struct tt_json *json, const char *key, const char *const
 
 void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.compare/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.compare/1");
     write_run(&json, "a", &c->a);
     write_run(&json, "b", &c->b);
     tt_json_key_bool(&json, "same_run", c->same_run);

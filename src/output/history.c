@@ -53,10 +53,9 @@ static tt_member_writer *const writers[TT_STORED_HOOKS] = {
 static void write_line(const char *schema, const struct tt_keys *keys, const void *from,
                        struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true, .hooks = writers};
+    struct tt_json json = tt_json_begin(buffer, schema);
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", schema);
+    json.hooks = writers;
     tt_json_keys(&json, keys, from);
     tt_json_close(&json, '}');
     tt_buffer_putc(buffer, '\n');

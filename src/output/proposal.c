@@ -119,10 +119,9 @@ static tt_member_writer *const writers[TT_PLAN_HOOKS] = {
 
 void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true, .hooks = writers};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.plan/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.plan/1");
+    json.hooks = writers;
     tt_json_keys(&json, &tt_plan_keys, p);
     tt_json_close(&json, '}');
 }

@@ -287,10 +287,8 @@ static void write_text_and_hint(struct tt_json *json, const struct tiptrue_error
 void tt_output_error_json(const struct tiptrue_error *error, const struct tiptrue_error faults[],
                           size_t n, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.error/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.error/1");
     write_file_and_place(&json, error);
     tt_json_key_text(&json, "code", tt_status_word(error->status));
     write_text_and_hint(&json, error);
@@ -309,10 +307,8 @@ void tt_output_error_json(const struct tiptrue_error *error, const struct tiptru
 
 void tt_output_truth_json(const struct tiptrue_truth *truth, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.truth/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.truth/1");
     tt_json_keys(&json, &tt_truth_keys, truth);
     tt_json_close(&json, '}');
 }

@@ -251,6 +251,15 @@ void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y)
     tt_json_key_xy_if(json, key, true, x, true, y);
 }
 
+struct tt_json tt_json_begin(struct tt_buffer *buffer, const char *schema)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", schema);
+    return json;
+}
+
 void tt_json_key_words(struct tt_json *json, const char *key, struct tt_buffer *words)
 {
     tt_json_key_text(json, key, words->text != NULL ? words->text : "");

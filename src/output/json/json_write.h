@@ -28,6 +28,8 @@ struct tt_json {
     const void *document;           /* the struct that is written, for the hooks */
 };
 
+/* A document of @schema onto @buffer, open up to its next key. */
+struct tt_json tt_json_begin(struct tt_buffer *buffer, const char *schema);
 /* @bracket is '{' or '['; the closing one is '}' or ']'. */
 void tt_json_open(struct tt_json *json, char bracket);
 void tt_json_close(struct tt_json *json, char bracket);

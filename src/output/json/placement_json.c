@@ -218,10 +218,9 @@ static void write_whole(struct tt_json *json, const struct tiptrue_placement *p)
 
 void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.placement/1");
     struct tiptrue_solution names = tt_placement_names(p);
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.placement/1");
+
     tt_json_key_text(&json, "file", p->file);
     tt_json_key_text(&json, "id", p->id);
     tt_json_key_text(&json, "machine", p->machine);

@@ -114,10 +114,8 @@ void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptru
                           size_t n_files, struct tt_buffer *buffer)
 {
     const struct tiptrue_solution *solution = ready->solution;
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.ready/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.ready/1");
     tt_json_key_text(&json, "state", STATES[ready->state]);
     tt_json_key_text(&json, "verdict", tt_verdict_word(solution->verdict));
     tt_json_key_text(&json, "run", solution->run_id);

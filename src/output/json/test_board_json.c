@@ -43,10 +43,9 @@ static void write_tips(struct tt_json *json, const struct tiptrue_test_board *b,
 
 void tt_output_test_board_json(const struct tiptrue_test_board *b, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.test-board/1");
     bool known = b->dof >= 1.0;
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.test-board/1");
+
     tt_json_key_text(&json, "machine", b->machine);
     tt_json_key_xy(&json, "board_mm", b->width_mm, b->height_mm);
     tt_json_key_fixed(&json, "repeatability_mm", b->u_mm);

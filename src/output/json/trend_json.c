@@ -368,10 +368,8 @@ static void write_machine(struct tt_json *json, const struct tiptrue_trend *tren
 void tt_output_trend_json(const struct tiptrue_trend *trend,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.trend/1");
 
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.trend/1");
     tt_json_key_text(&json, "machine", trend->machine);
     tt_json_key_count(&json, "runs", trend->runs_stored);
     tt_json_key_count(&json, "runs_looked_at", trend->runs);
