@@ -149,11 +149,7 @@ static enum tiptrue_status tell_rest(struct tiptrue_history *history, struct tt_
             status = tell_run(history, workspace, &series->runs[i], error);
         }
     }
-    if (keep && status == TIPTRUE_OK) {
-        status = tt_store_commit(history, error);
-    } else if (keep) {
-        tt_store_rollback(history);
-    }
+    status = keep ? tt_store_end(history, status, error) : status;
     tiptrue_workspace_free(workspace);
     return status;
 }

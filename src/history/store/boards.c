@@ -114,11 +114,7 @@ enum tiptrue_status tt_store_put_board(struct tiptrue_history *store,
         return status;
     }
     status = put(store, board, &made, error); /* one statement at most writes: all or nothing */
-    if (own && status == TIPTRUE_OK) {
-        status = tt_store_commit(store, error);
-    } else if (own) {
-        tt_store_rollback(store);
-    }
+    status = own ? tt_store_end(store, status, error) : status;
     if (status == TIPTRUE_OK) {
         *outcome = made;
     }

@@ -254,7 +254,7 @@ static enum tiptrue_status put_result(struct putting *p, const struct tt_record_
 
 /* Unless one that is the same in all is there. */
 static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int64 run,
-                                      const struct tt_record_export *export, bool *is_new,
+                                      const struct tt_record_export *export,
                                       struct tiptrue_error *error)
 {
     static const char FIND[] = "SELECT 1 FROM export WHERE run = ? AND time = ? AND file = ? AND "
@@ -270,21 +270,18 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
     bool there;
     enum tiptrue_status status = tt_sql_any(store, FIND, values, &there, error);
 
-    *is_new = !there;
     return status == TIPTRUE_OK && !there ? tt_sql_do(store, INSERT, values, error) : status;
 }
 
 static enum tiptrue_status put_parts(struct putting *p)
 {
     enum tiptrue_status status = put_log(p);
-    bool is_new;
 
     for (size_t i = 0; i < p->record->n_results && status == TIPTRUE_OK; i++) {
         status = put_result(p, &p->record->results[i]);
     }
     for (size_t i = 0; i < p->record->n_exports && status == TIPTRUE_OK; i++) {
-        status = put_export(p->store, p->run, &p->record->exports[i], &is_new, p->error);
-        p->outcome->new_exports += status == TIPTRUE_OK && is_new;
+        status = put_export(p->store, p->run, &p->record->exports[i], p->error);
     }
     return status;
 }
@@ -380,7 +377,6 @@ enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const cha
 {
     char since[32] = "";
     sqlite3_int64 run = 0;
-    bool is_new;
     enum tiptrue_status status = tt_store_begin(store, error);
 
     if (status == TIPTRUE_OK) {
@@ -391,13 +387,9 @@ enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const cha
                          "run %s is not in the history", id);
     }
     if (status == TIPTRUE_OK) {
-        status = put_export(store, run, export, &is_new, error);
+        status = put_export(store, run, export, error);
     }
-    if (status == TIPTRUE_OK) {
-        return tt_store_commit(store, error);
-    }
-    tt_store_rollback(store);
-    return status;
+    return tt_store_end(store, status, error);
 }
 
 enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char *id,
@@ -413,9 +405,5 @@ enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char
     if (status == TIPTRUE_OK && result != 0) {
         status = tt_summary_write(store, run, result, solution, error);
     }
-    if (status == TIPTRUE_OK) {
-        return tt_store_commit(store, error);
-    }
-    tt_store_rollback(store);
-    return status;
+    return tt_store_end(store, status, error);
 }

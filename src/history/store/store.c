@@ -355,3 +355,13 @@ void tt_store_rollback(struct tiptrue_history *store)
     tt_sql_roll_back(store);
     store->in_group = false;
 }
+
+enum tiptrue_status tt_store_end(struct tiptrue_history *store, enum tiptrue_status status,
+                                 struct tiptrue_error *error)
+{
+    if (status == TIPTRUE_OK) {
+        return tt_store_commit(store, error);
+    }
+    tt_store_rollback(store);
+    return status;
+}

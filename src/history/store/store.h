@@ -52,7 +52,7 @@ enum tt_put {
 /* What came of it. */
 struct tt_put_outcome {
     bool run_is_new, log_is_new;
-    size_t new_results, new_exports;
+    size_t new_results;
     char since[32];                              /* when the run was added; empty for a new one */
     char superseded[32], superseded_version[32]; /* date and version of the result that was the
                                                     newest; empty: there was none */
@@ -73,6 +73,10 @@ TT_MUST_USE enum tiptrue_status tt_store_begin(struct tiptrue_history *store,
 TT_MUST_USE enum tiptrue_status tt_store_commit(struct tiptrue_history *store,
                                                 struct tiptrue_error *error);
 void tt_store_rollback(struct tiptrue_history *store);
+/* The one if @status is TIPTRUE_OK, else the other; the status of both. */
+TT_MUST_USE enum tiptrue_status tt_store_end(struct tiptrue_history *store,
+                                             enum tiptrue_status status,
+                                             struct tiptrue_error *error);
 /* All that is read until the rollback is of one moment, whatever others write. */
 TT_MUST_USE enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store,
                                                        struct tiptrue_error *error);
