@@ -21,7 +21,8 @@ static inline void recorded_put(struct tt_buffer *to, double value)
 }
 
 /* How near a number must be: to the part @near (it ends an iteration), or to as much of @least
- * where it is smaller; where numbers are @rounded, or to one of the last digit. */
+ * where it is smaller; where numbers are @rounded, or to one of the last digit, of which there must
+ * be as many. */
 struct recorded_rule {
     double near, least;
     bool rounded;
@@ -35,6 +36,20 @@ static inline double recorded_digit(const char *text, const char *end)
     return point != NULL ? pow(10, -(double)(end - point - 1)) : 0;
 }
 
+/* The same for the numbers @a and @b, written from @line and from @expected on. */
+static inline bool recorded_is_near(double a, const char *line, const char *end_line, double b,
+                                    const char *expected, const char *end_expected,
+                                    const struct recorded_rule *rule)
+{
+    double near = rule->near * (rule->least + fabs(b)), digit;
+
+    if (!rule->rounded) {
+        return fabs(a - b) <= near;
+    }
+    digit = recorded_digit(expected, end_expected);
+    return recorded_digit(line, end_line) == digit && fabs(a - b) <= fmax(near, 1.01 * digit);
+}
+
 /* Words must be the same, numbers by @rule. */
 static inline bool recorded_is_same(const char *line, const char *expected,
                                     const struct recorded_rule *rule)
@@ -46,9 +61,7 @@ static inline bool recorded_is_same(const char *line, const char *expected,
             if (*line++ != *expected++) {
                 return false;
             }
-        } else if (!(fabs(a - b) <=
-                     fmax(rule->near * (rule->least + fabs(b)),
-                          rule->rounded ? 1.01 * recorded_digit(expected, end_expected) : 0))) {
+        } else if (!recorded_is_near(a, line, end_line, b, expected, end_expected, rule)) {
             return false;
         } else {
             line = end_line;

@@ -82,7 +82,7 @@ static inline void drawn_put(struct tt_buffer *to, const char *name, const char 
     }
     for (size_t k = 0; k < n; k++) {
         tt_buffer_printf(to, "%s %s %zu", name, kinds[k].name, kinds[k].n);
-        tt_buffer_printf(to, " %.6g %.6g\n", kinds[k].sum, kinds[k].weighted);
+        tt_buffer_printf(to, " %.1f %.1f\n", kinds[k].sum, kinds[k].weighted);
     }
 }
 

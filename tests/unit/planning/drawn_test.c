@@ -63,6 +63,7 @@ static struct scene_read drawn(size_t k, uint64_t *state, struct scene *s)
     s->u_yaw_deg = 0.04 + 0.05 * uniform(state);
     s->u_mark = 0.02;
     s->n_setups = 1;
+    s->resolution = k % 6 == 0 ? 0.01 : s->resolution;
     for (size_t t = 0; t < s->n_tips; t++) {
         s->tips[t].has_present = true;
         s->tips[t].stated_radius = s->tips[t].radius;
