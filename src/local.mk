@@ -136,6 +136,7 @@ libcore_la_SOURCES = \
   src/adjust/check.h \
   src/adjust/complete.c \
   src/adjust/contacts.c \
+  src/adjust/depths.c src/adjust/depths.h \
   src/adjust/determinacy.c \
   src/adjust/decide.c \
   src/adjust/difference.c src/adjust/difference.h \
@@ -169,6 +170,7 @@ libcore_la_SOURCES = \
   src/adjust/robust.c src/adjust/robust.h src/adjust/robust_start.c \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
+  src/adjust/shares.c src/adjust/shares.h \
   src/adjust/sightings.c \
   src/adjust/spent.c \
   src/adjust/system.c src/adjust/system.h \

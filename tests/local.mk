@@ -18,6 +18,7 @@ unit_tests = \
   tests/unit/adjust/estimable_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
+  tests/unit/adjust/mixture_test \
   tests/unit/adjust/model_test \
   tests/unit/adjust/modes_test \
   tests/unit/adjust/past_test \

@@ -8,9 +8,10 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/depths.h"
 #include "adjust/estimable.h"
 #include "adjust/mixture.h"
-#include "adjust/modes.h"
+#include "adjust/shares.h"
 #include "base/distribution.h"
 
 #define MOST_EM_STEPS 40
@@ -77,33 +78,32 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
     return true;
 }
 
-/* First repeatability of a climb: 1.4826 times the median of the kept touches' sizes, 1.5 to 10 µm.
- */
-static double first_scatter(const struct tt_fit *fit, const double keep[])
+/* Median of the sizes of the kept touches' residuals, all or those alone that are no later than the
+ * fit. */
+static double median_size(const struct tt_fit *fit, const double keep[], bool late_too)
 {
     size_t n = 0;
 
     for (size_t i = 0; i < fit->model->n_touches; i++) {
-        if (keep == NULL || keep[i] > 0) {
-            fit->sorted_mm[n++] = fabs(fit->model->residual[i]);
+        double r = fit->model->residual[i];
+        if ((keep == NULL || keep[i] > 0) && (late_too || r > 0)) {
+            fit->sorted_mm[n++] = fabs(r);
         }
     }
-    double median = n > 0 ? gsl_stats_median(fit->sorted_mm, 1, n) : 0;
+    return n > 0 ? gsl_stats_median(fit->sorted_mm, 1, n) : INFINITY;
+}
+
+/* First repeatability of a climb: 1.4826 times that median, 1.5 to 10 µm. With half of the touches
+ * late that of all is none of the good ones, and a climb with so wide a scatter ends where late
+ * ones are good. */
+static double first_scatter(const struct tt_fit *fit, const double keep[])
+{
+    double median = fmin(median_size(fit, keep, true), median_size(fit, keep, false));
+
     return fmin(fmax(1.4826 * median, 1.5e-3), 10e-3);
 }
 
 /* ---- the mixture ---- */
-
-static bool edge_is_out(const struct tt_fit *fit, size_t edge)
-{
-    return fit->model->terms.edge_out != NULL && fit->model->terms.edge_out[edge];
-}
-
-static bool edge_is_filmed(const struct tt_fit *fit, size_t edge)
-{
-    const double *extra = fit->model->terms.edge_extra_mm;
-    return extra != NULL && extra[edge] == tt_mode_size(TT_MODE_FILM);
-}
 
 /* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its
  * standard deviation with the touch's own). Returns their ln density. */
@@ -130,14 +130,11 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
     double share = fit->late_share[cell->edge], early = fit->early_share,
            scatter_mm = sqrt(fit->touch_var_mm2);
 
-    if (edge_is_out(fit, cell->edge)) {
+    if (tt_edge_is_out(fit, cell->edge)) {
         return expect_out(fit, cell, probability);
     }
-    double bare = edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
-    double bare_mm =
-        edge_is_filmed(fit, cell->edge)
-            ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]]
-            : 0;
+    double bare = tt_edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
+    double bare_mm = tt_bare_depth(fit, cell->edge);
     double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
     double log_sum = (double)cell->count * log(peak), ratios = 1;
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
@@ -200,72 +197,6 @@ static double expect(struct tt_fit *fit)
     return sum + log_rest(fit);
 }
 
-/* Late and early touches, by the present `good`: late by edge into fit->late_count. */
-static void count_off(struct tt_fit *fit, double *early, double *late, double *touches)
-{
-    const struct tt_model *model = fit->model;
-    size_t n_edges = model->plate->n_edges;
-
-    memset(fit->late_count, 0, n_edges * sizeof *fit->late_count);
-    memset(fit->edge_count, 0, n_edges * sizeof *fit->edge_count);
-    *early = *late = *touches = 0;
-    for (size_t c = 0; c < model->n_cells; c++) {
-        const struct tt_cell *cell = &model->cells[c];
-        bool out = edge_is_out(fit, cell->edge);
-        double off = 0;
-        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            double q = 1 - fit->good[i];
-            off += out || model->residual[i] < 0 ? q : 0;
-            *early += !out && model->residual[i] >= 0 ? q : 0;
-        }
-        fit->late_count[cell->edge] += off;
-        fit->edge_count[cell->edge] += (double)cell->count;
-        *late += out ? 0 : off;
-        *touches += out ? 0 : (double)cell->count;
-    }
-}
-
-static void update_shares(struct tt_fit *fit)
-{
-    double early, late, touches;
-
-    count_off(fit, &early, &late, &touches);
-    fit->run_share = (late + SHARE_PRIOR_LATE) / (touches + SHARE_PRIOR_TOUCHES);
-    fit->early_share = fmin(
-        (early + SHARE_PRIOR_EARLY) / ((double)fit->model->n_touches + SHARE_PRIOR_TOUCHES), 0.3);
-    for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
-        double share = (fit->late_count[j] + SHARE_STRENGTH * fit->run_share) /
-                       (fit->edge_count[j] + SHARE_STRENGTH);
-        fit->late_share[j] = fmin(fmin(fmax(share, 1e-3), 0.97), 0.985 - fit->early_share);
-    }
-}
-
-/* What the shares bring to the ln evidence: the beta distributions of the edges' shares integrated
- * out (their values in the likelihood taken back), the priors of the run's. */
-static double log_shares(struct tt_fit *fit)
-{
-    double early, late, touches, pi = fit->run_share, e = fit->early_share, sum = 0;
-
-    count_off(fit, &early, &late, &touches);
-    for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
-        double a = SHARE_STRENGTH * pi, b = SHARE_STRENGTH * (1 - pi), n_late = fit->late_count[j];
-        double n_good = fmax(fit->edge_count[j] - n_late, 0);
-        if (fit->edge_count[j] == 0) {
-            continue;
-        }
-        if (edge_is_out(fit, j)) {
-            sum += log(tt_mode_probability(TT_MODE_EDGE_OUT));
-            continue;
-        }
-        sum += tt_ln_beta(n_late + a, n_good + b) - tt_ln_beta(a, b) -
-               n_late * log(fit->late_share[j]) - n_good * log1p(-fit->late_share[j]);
-    }
-    sum += SHARE_PRIOR_LATE * log(pi / 0.1) +
-           (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9);
-    return sum + SHARE_PRIOR_EARLY * log(e / 0.01) +
-           (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY) * log((1 - e) / 0.99);
-}
-
 /* ---- repeatability ---- */
 
 /* The most probable repeatability with @dof degrees of freedom left to the good touches: drawn to
@@ -322,7 +253,7 @@ static bool em_step(struct tt_fit *fit, double *now)
     if (!climb_step(fit, &size)) {
         return false;
     }
-    update_shares(fit);
+    tt_shares_update(fit);
     tt_fit_learn_views(fit);
     return true;
 }
@@ -404,7 +335,7 @@ static double log_half_normals(const struct tt_fit *fit)
 
     for (size_t j = 0; j < model->plate->n_edges; j++) {
         size_t at = model->at_edge[j];
-        if (at != TT_NONE && edge_is_filmed(fit, j)) {
+        if (at != TT_NONE && tt_edge_is_filmed(fit, j)) {
             double variance = by_functions(fit) ? tt_estimable_variance(fit->estimable, model, at)
                                                 : model->system.c[at * model->n_border + at],
                    sd = sqrt(fmax(variance, 1e-18)), z = model->x[at] / sd;
@@ -443,6 +374,27 @@ static void start_shares(struct tt_fit *fit, const double keep[])
     }
     fit->early_share = START_EARLY;
     fit->run_share = START_RUN_SHARE;
+}
+
+/* What late touches that are alike bring: on edges that a good touch holds. Where none does, all
+ * are alike by wherever the edge seems to be; that is a mode of the edge. */
+static double log_depths(const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    double *good = fit->late_count;
+    size_t n = 0;
+
+    memset(good, 0, model->plate->n_edges * sizeof *good);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        good[model->cells[model->cell_of[i]].edge] += fit->good[i];
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        bool held = good[model->cells[model->cell_of[i]].edge] > 0.5;
+        if (held && fit->good[i] < 0.5 && model->residual[i] < 0) {
+            fit->sorted_mm[n++] = -model->residual[i];
+        }
+    }
+    return tt_log_one_depth(fit->sorted_mm, n, fit->touch_var_mm2);
 }
 
 /* Of the normal matrix at a climb's end. */
@@ -488,8 +440,8 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     }
     double dof = dof_left(fit);
     fit->log_likelihood = likelihood;
-    fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) +
-                        log_half_normals(fit) + 0.5 * (double)model->n_unknowns * log(2 * TT_PI) -
-                        0.5 * log_det(fit);
+    fit->log_evidence = likelihood + tt_shares_log_evidence(fit) + log_scatter(fit, dof) +
+                        log_half_normals(fit) + log_depths(fit) +
+                        0.5 * (double)model->n_unknowns * log(2 * TT_PI) - 0.5 * log_det(fit);
     return true;
 }
