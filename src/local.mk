@@ -33,6 +33,7 @@ libcore_la_SOURCES = \
   src/base/distribution.c src/base/distribution.h \
   src/base/named.c src/base/named.h \
   src/base/number.c src/base/number.h \
+  src/base/order.c src/base/order.h \
   src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \

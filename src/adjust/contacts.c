@@ -9,6 +9,7 @@
 #include <stdlib.h>
 
 #include "adjust/findings.h"
+#include "base/order.h"
 
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is
  * not told which is which). */
@@ -40,12 +41,6 @@ static bool is_early(const struct tt_view *view, size_t i)
     return !(view->fit->good[i] > 0) && view->model->residual[i] >= 0;
 }
 
-static int compare_sizes(const void *a, const void *b)
-{
-    size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    return (x > y) - (x < y);
-}
-
 struct group {
     size_t edge, touches, used, n;
     size_t *lines;            /* of the chosen */
@@ -73,7 +68,7 @@ static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen
             group->most_mm = fmax(group->most_mm, depth);
         }
     }
-    qsort(group->lines, group->n, sizeof *group->lines, compare_sizes);
+    qsort(group->lines, group->n, sizeof *group->lines, tt_by_count);
     return true;
 }
 
@@ -225,8 +220,7 @@ static enum tiptrue_status no_contact(struct tt_view *view)
 
 static enum tiptrue_status coarse_digits(struct tt_view *view)
 {
-    double digit = view->run->touch_digits.quantum_mm,
-           part = view->noise->touch_digit_var_mm2;
+    double digit = view->run->touch_digits.quantum_mm, part = view->noise->touch_digit_var_mm2;
 
     if (!(digit > view->machine->resolution_mm) ||
         !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {

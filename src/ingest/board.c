@@ -51,14 +51,6 @@ static struct tt_place place(struct reader *reader, const struct tt_cell *cell)
     return tt_place_at(reader->diagnose, cell->at);
 }
 
-/* A copy that is the board's. */
-static const char *copy(struct reader *reader, const struct tt_cell *cell)
-{
-    const char *text = tt_arena_copy_text(&reader->board->arena, cell->text, cell->length);
-    reader->out_of_memory = reader->out_of_memory || text == NULL;
-    return text;
-}
-
 static void read_remark(void *context, const struct tt_cell *remark)
 {
     struct reader *reader = context;
@@ -137,7 +129,7 @@ static size_t read_tip(struct reader *reader)
                  tt_shown(cell->text, cell->length).text);
         return TT_NONE;
     }
-    const char *name = copy(reader, cell);
+    const char *name = tt_cell_keep(&reader->board->arena, cell, &reader->out_of_memory);
     if (name == NULL || !tt_names_add(&reader->tips, name)) {
         reader->out_of_memory = true;
         return TT_NONE;
@@ -199,7 +191,8 @@ static void read_part(struct reader *reader)
         reader->board->n_not_found++;
         return;
     }
-    part.name = name->length > 0 ? copy(reader, name) : NULL;
+    part.name =
+        name->length > 0 ? tt_cell_keep(&reader->board->arena, name, &reader->out_of_memory) : NULL;
     append(reader, &part);
 }
 
@@ -243,7 +236,8 @@ static void keep_tips(struct reader *reader)
         const struct tt_cell name = {reader->tips.texts[i], reader->tips.lengths[i], NULL};
         if (to[i] > 0) {
             to[i] = board->n_tips;
-            board->tips[board->n_tips++] = copy(reader, &name);
+            board->tips[board->n_tips++] =
+                tt_cell_keep(&reader->board->arena, &name, &reader->out_of_memory);
         }
     }
     for (size_t i = 0; i < board->n_parts && !reader->out_of_memory; i++) {

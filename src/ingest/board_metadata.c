@@ -6,7 +6,6 @@
 
 #include "ingest/board_metadata.h"
 
-
 #include "base/time.h"
 #include "ingest/cells.h"
 #include "ingest/names.h"
@@ -19,19 +18,12 @@ static const char *const keys[TT_BOARD_KEYS] = {
     [TT_BOARD_OPERATOR] = "operator", [TT_BOARD_NOTE] = "note",
 };
 
-/* A copy that is the board's. */
-static const char *copy(struct tt_board_metadata *metadata, const struct tt_cell *cell)
-{
-    const char *text = tt_arena_copy_text(&metadata->board->arena, cell->text, cell->length);
-    metadata->out_of_memory = metadata->out_of_memory || text == NULL;
-    return text;
-}
-
 static void set_started(struct tt_board_metadata *metadata, const struct tt_cell *value)
 {
     double seconds;
     if (tt_time_read(value->text, value->length, &seconds)) {
-        metadata->board->started = copy(metadata, value);
+        metadata->board->started =
+            tt_cell_keep(&metadata->board->arena, value, &metadata->out_of_memory);
     } else {
         tt_warn(metadata->diagnose, tt_place_at(metadata->diagnose, value->at),
                 "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
@@ -68,7 +60,7 @@ static void set_value(struct tt_board_metadata *metadata, enum tt_board_key key,
     struct tiptrue_board *board = metadata->board;
     switch (key) {
     case TT_BOARD_MACHINE:
-        board->machine = copy(metadata, value);
+        board->machine = tt_cell_keep(&metadata->board->arena, value, &metadata->out_of_memory);
         break;
     case TT_BOARD_STARTED:
         set_started(metadata, value);

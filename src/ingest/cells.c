@@ -114,6 +114,14 @@ bool tt_remark_split(const struct tt_cell *remark, struct tt_cell *key, struct t
     return true;
 }
 
+const char *tt_cell_keep(struct tt_arena *arena, const struct tt_cell *cell, bool *out_of_memory)
+{
+    const char *text = tt_arena_copy_text(arena, cell->text, cell->length);
+
+    *out_of_memory = *out_of_memory || text == NULL;
+    return text;
+}
+
 bool tt_cell_is(const struct tt_cell *cell, const char *word)
 {
     return strlen(word) == cell->length && memcmp(word, cell->text, cell->length) == 0;

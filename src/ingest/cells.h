@@ -31,6 +31,9 @@ bool tt_cell_number(struct tt_diagnose *diagnose, struct tt_signs *signs,
 /* "# key: value" into its parts; false for a remark that has no such form: the key is one word. */
 bool tt_remark_split(const struct tt_cell *remark, struct tt_cell *key, struct tt_cell *value);
 
+/* A copy of @cell in @arena; NULL, and *out_of_memory set: no memory. */
+const char *tt_cell_keep(struct tt_arena *arena, const struct tt_cell *cell, bool *out_of_memory);
+
 /* Whether @cell is @word; the index of the one of @n words that it is, or @n. */
 bool tt_cell_is(const struct tt_cell *cell, const char *word);
 size_t tt_cell_find(const struct tt_cell *cell, const char *const words[], size_t n);

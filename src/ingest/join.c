@@ -11,6 +11,7 @@
 
 #include "base/buffer.h"
 #include "base/digest.h"
+#include "base/order.h"
 #include "base/time.h"
 #include "ingest/builder.h"
 #include "ingest/formats.h"
@@ -161,13 +162,6 @@ static bool join_rows(struct join *join, size_t index)
     return true;
 }
 
-static int compare_lines(const void *a, const void *b)
-{
-    size_t x = *(const size_t *)a, y = *(const size_t *)b;
-
-    return (x > y) - (x < y);
-}
-
 /* Rows that are in two of the logs, beside those that each log holds twice; false: out of memory.
  */
 static bool join_repeats(struct join *join)
@@ -193,7 +187,7 @@ static bool join_repeats(struct join *join)
             lines[n++] = join->runs[i]->repeated[k] + run->logs[i].line_offset;
         }
     }
-    qsort(lines, n, sizeof *lines, compare_lines);
+    qsort(lines, n, sizeof *lines, tt_by_count);
     run->repeated = lines;
     run->n_repeated = n;
     return true;

@@ -24,13 +24,6 @@ bool tt_metadata_is_key(const struct tt_cell *key)
     return tt_cell_find(key, tt_metadata_keys, TT_METADATA) < TT_METADATA;
 }
 
-static const char *copy(struct tt_builder *builder, const struct tt_cell *value)
-{
-    const char *text = tt_arena_copy_text(&builder->run->arena, value->text, value->length);
-    builder->out_of_memory = builder->out_of_memory || text == NULL;
-    return text;
-}
-
 static void tell_again(struct tt_builder *builder, const struct tt_cell *key)
 {
     tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at), "leave one of them",
@@ -43,7 +36,7 @@ static void set_text(struct tt_builder *builder, const struct tt_cell *key,
     if (*text != NULL) {
         tell_again(builder, key);
     } else {
-        *text = copy(builder, value);
+        *text = tt_cell_keep(&builder->run->arena, value, &builder->out_of_memory);
     }
 }
 

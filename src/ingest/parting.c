@@ -9,6 +9,7 @@
  */
 #include "config.h"
 
+#include "base/order.h"
 #include "ingest/report.h"
 
 #include <math.h>
@@ -122,12 +123,6 @@ static void add_pair(struct parting *parting, size_t j, size_t earlier)
     }
 }
 
-static int compare(const void *a, const void *b)
-{
-    double first = *(const double *)a, second = *(const double *)b;
-    return (first > second) - (first < second);
-}
-
 /* The usual way from a report to the next of its feature: the lower quartile of all ways, since
  * most next reports are of the same one. */
 static double usual_way(const struct parting *parting, double *room)
@@ -136,7 +131,7 @@ static double usual_way(const struct parting *parting, double *room)
     for (size_t i = 0; i < n; i++) {
         room[i] = way(parting, i, i + 1);
     }
-    qsort(room, n, sizeof(*room), compare);
+    qsort(room, n, sizeof(*room), tt_by_value);
     return n > 0 ? room[n / 4] : 0.0;
 }
 

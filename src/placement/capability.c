@@ -9,17 +9,12 @@
 #include <stdlib.h>
 
 #include "base/distribution.h"
+#include "base/order.h"
 #include "placement/work.h"
 
 /* Halvings of an interval that end at the resolution of a double's mantissa. */
 #define HALVINGS 52
 #define TAIL (0.5 * (1.0 - TT_PLACED_COVERAGE))
-
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 /* A^2 of @sorted values against the normal law with their mean and standard deviation, as computed;
  * *p: its probability (R. B. D'Agostino and M. A. Stephens, Goodness-of-fit techniques, 1986, table
@@ -98,7 +93,7 @@ struct tt_capability_axis tt_capability(double values[], size_t n, double limit)
     if (n < TT_LEAST_CAPABILITY) {
         return c;
     }
-    qsort(values, n, sizeof(*values), ascending);
+    qsort(values, n, sizeof(*values), tt_by_value);
     for (size_t i = 0; i < n; i++) {
         c.mean += values[i] / (double)n;
     }

@@ -341,11 +341,6 @@ static double dof_of(struct join *j, size_t a, double u2)
     return lost > 0.0 ? u2 * u2 / lost : HUGE_VAL;
 }
 
-static double factor(double dof)
-{
-    return tt_student_quantile(0.5 + 0.5 * TT_PLACED_COVERAGE, dof);
-}
-
 /* Component @a of its tip, by the touches alone and by both. */
 static void fill_component(struct join *j, size_t a)
 {
@@ -359,10 +354,10 @@ static void fill_component(struct join *j, size_t a)
     }
     *(is_x ? &tip->u_touched_mm.x : &tip->u_touched_mm.y) = sqrt(all);
     *(is_x ? &tip->expanded_touched_mm.x : &tip->expanded_touched_mm.y) =
-        factor(dof_touched) * sqrt(all);
+        tt_placed_factor(dof_touched) * sqrt(all);
     *(is_x ? &tip->offset_mm.x : &tip->offset_mm.y) = value;
     *(is_x ? &tip->u_mm.x : &tip->u_mm.y) = sqrt(u2);
-    *(is_x ? &tip->expanded_mm.x : &tip->expanded_mm.y) = factor(dof) * sqrt(u2);
+    *(is_x ? &tip->expanded_mm.x : &tip->expanded_mm.y) = tt_placed_factor(dof) * sqrt(u2);
     tip->dof = is_x ? dof : fmin(tip->dof, dof);
     tip->dof_touched = is_x ? dof_touched : fmin(tip->dof_touched, dof_touched);
     tip->cov_mm2 = left(j, a - a % 2, a - a % 2 + 1);

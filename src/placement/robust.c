@@ -9,6 +9,7 @@
  */
 #include "config.h"
 
+#include "base/order.h"
 #include "placement/board_fit.h"
 
 #include <math.h>
@@ -41,15 +42,9 @@ struct mixture {
     double angle_rad; /* repeatability of the rotation, 0: none was found */
 };
 
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 static double median(double values[], size_t n)
 {
-    qsort(values, n, sizeof(*values), ascending);
+    qsort(values, n, sizeof(*values), tt_by_value);
     return n == 0 ? 0.0 : n % 2 == 1 ? values[n / 2] : 0.5 * (values[n / 2 - 1] + values[n / 2]);
 }
 

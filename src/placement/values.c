@@ -24,7 +24,7 @@ double tt_placing_repeatability(const struct tt_placing *p, double *dof)
     return p->fit.dof > 0.0 ? sqrt((squares[0] + squares[1]) / p->fit.dof) : 0.0;
 }
 
-static double factor(double dof)
+double tt_placed_factor(double dof)
 {
     return tt_student_quantile(0.5 + 0.5 * TT_PLACED_COVERAGE, dof);
 }
@@ -80,7 +80,7 @@ static double seat_variance(const struct tt_placing *p)
 static void fill_offset(const struct tt_placing *p, size_t t, struct tt_placed_tip *tip,
                         double rows[2][4 * TT_MOST_BOARD_TIPS + TT_GRID_COLUMNS])
 {
-    double seat = seat_variance(p), k = factor(tip->dof);
+    double seat = seat_variance(p), k = tt_placed_factor(tip->dof);
     offset_row(p, t, 0, rows[0]);
     offset_row(p, t, 1, rows[1]);
     tip->offset_mm = (struct tt_pair){dot(&p->fit, rows[0]), dot(&p->fit, rows[1])};
@@ -108,7 +108,7 @@ static void fill_tip(struct tt_placing *p, size_t t, struct tt_placed_tip *tip)
     tip->has_offset =
         tip->used > 0 && !(p->design.n_tips == 1 && p->board->own_frame && !p->board->has_u_board);
     fill_offset(p, t, tip, rows);
-    double k = factor(tip->dof);
+    double k = tt_placed_factor(tip->dof);
     tip->p_turning = of_candidate(p, TT_TERM_TURNING, t);
     tip->turning_shown = tip->p_turning >= TT_TERM_SHOWN;
     tip->turning_mm = (struct tt_pair){p->fit.unknowns[c], p->fit.unknowns[c + 1]};
@@ -135,7 +135,7 @@ static void fill_angle(const struct tt_placing *p, size_t t, struct tt_placed_ti
         tip->angle_rad = p->board->clockwise ? -a->mean_rad[t] : a->mean_rad[t];
         tip->u_angle_rad = a->u_rad / sqrt(a->n_of[t]);
         tip->angle_dof = a->dof;
-        tip->expanded_angle_rad = factor(a->dof) * tip->u_angle_rad;
+        tip->expanded_angle_rad = tt_placed_factor(a->dof) * tip->u_angle_rad;
     }
 }
 

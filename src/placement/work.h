@@ -12,6 +12,9 @@
 /* Coverage of every expanded uncertainty and every interval here. */
 #define TT_PLACED_COVERAGE 0.95
 
+/* The coverage factor for @dof degrees of freedom. */
+double tt_placed_factor(double dof);
+
 /* What the rotations say. */
 struct tt_angles {
     double *turned_rad; /* found - wanted of each part, wrapped, counter-clockwise */

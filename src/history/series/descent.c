@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/cholesky.h"
+#include "base/order.h"
 #include "history/series/search.h"
 
 /* Events so near are taken out together. */
@@ -171,17 +172,12 @@ static bool add(struct tt_search *s)
     return tt_events_append(&s->trial, &best) && tt_search_take(s);
 }
 
-static int by_number(const void *a, const void *b)
-{
-    size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    return (x > y) - (x < y);
-}
 size_t tt_places_sort(size_t place[], size_t n)
 {
     size_t kept = 0;
 
     if (n > 1) {
-        qsort(place, n, sizeof *place, by_number);
+        qsort(place, n, sizeof *place, tt_by_count);
     }
     for (size_t i = 0; i < n; i++) {
         if (kept == 0 || place[i] != place[kept - 1]) {

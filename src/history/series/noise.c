@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/order.h"
 #include "history/series/noise_parts.h"
 
 /* Differences whose square is beyond this many variances (1 axis, 2 axes) hold a change or an
@@ -25,12 +26,6 @@ static const double MEDIAN[] = {0, 0.454936, 1.386294};
  * of 1, 3 and 5 um distinct within 20 runs. */
 #define CLASS_DOF 12.0
 
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Squares of differences of vectors with d axes, for a scale about 0. */
 struct squares {
     double *value;
@@ -45,7 +40,7 @@ static double robust_variance(struct squares *s)
     if (s->n == 0) {
         return 0;
     }
-    qsort(s->value, s->n, sizeof *s->value, by_size);
+    qsort(s->value, s->n, sizeof *s->value, tt_by_value);
     double median =
         s->n % 2 ? s->value[s->n / 2] : 0.5 * (s->value[s->n / 2 - 1] + s->value[s->n / 2]);
     double s2 = median / MEDIAN[s->d] * (1 + 2 / n);
