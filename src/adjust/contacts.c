@@ -339,6 +339,23 @@ static enum tiptrue_status odd_rotations(struct tt_view *view)
     return status;
 }
 
+double tt_largest_share_aside(const struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    double most = 0;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        double touches = 0, aside = 0;
+        for (size_t i = 0; i < model->n_touches; i++) {
+            bool of_tip = model->cells[model->cell_of[i]].block == b;
+            touches += of_tip;
+            aside += of_tip && !(view->fit->good[i] > 0);
+        }
+        most = fmax(most, touches > 0 ? aside / touches : 0);
+    }
+    return most;
+}
+
 enum tiptrue_status tt_findings_of_contacts(struct tt_view *view)
 {
     static tt_finder *const finders[] = {most_off,           late_and_early, scattered,

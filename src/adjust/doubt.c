@@ -16,6 +16,8 @@
 #define BELIEVED_SHIFT_MM 0.1
 /* An edge all of whose touches are late by more than this (median) is something else than late. */
 #define BELIEVED_DEPTH_MM 0.15
+/* Two sightings are off alike within this many standard deviations of their difference. */
+#define ALIKE 4.0
 /* Global tests: probability below which residuals or shifts do not fit what is stated of them. */
 #define DOES_NOT_FIT 1e-6
 /* More than this share of the sightings set aside: which are right cannot be told. */
@@ -96,15 +98,72 @@ static enum tiptrue_status edge_out(struct tt_view *view, size_t edge)
         TT_VALUES(TT_TEXT("what", "out"), TT_IN_MM("most", BELIEVED_DEPTH_MM)));
 }
 
+/* Are two sightings of a setup that were left out off alike, as no glare and no speck makes them?
+ */
+static bool off_alike(const struct tt_view *view, const struct tt_sight *a,
+                      const struct tt_sight *b)
+{
+    double apart = hypot(a->residual[0] - b->residual[0], a->residual[1] - b->residual[1]);
+
+    return a->setup == b->setup && a->extra_mm2 > 0 && b->extra_mm2 > 0 && !a->view && !b->view &&
+           apart < ALIKE * sqrt(2 * view->fit->sight_var_mm2);
+}
+
+/* All that are off like @index, at the first of them: another place of the camera or the plate, and
+ * which place the other rows belong to nothing tells. */
+static enum tiptrue_status sightings_off_alike(struct tt_view *view, size_t index, bool *told)
+{
+    const struct tt_model *model = view->model;
+    const struct tt_sight *sight = &model->sights[index];
+    size_t *lines = TT_ARENA_NEW(view->scratch, model->n_sights, size_t), n = 0, first = index;
+
+    if (lines == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        if (off_alike(view, sight, &model->sights[i])) {
+            first = i < first ? i : first;
+            lines[n++] = view->run->observations[model->sights[i].row].line;
+        }
+    }
+    *told = n > 1;
+    return n < 2 || first < index
+               ? TIPTRUE_OK
+               : tt_finding_add_values(view, TT_FINDING_SCATTERED, TIPTRUE_ERROR,
+                                       (struct tt_about){TT_NONE, TT_NONE, sight->setup, lines, n},
+                                       TT_VALUES(TT_TEXT("what", "sightings-alike"),
+                                                 TT_IN_MM("x", sight->residual[0]),
+                                                 TT_IN_MM("y", sight->residual[1])));
+}
+
+/* Is a sighting that was left out off by as much as the plate is to have moved at another row? Then
+ * it stands on the wrong side of that move, which is one of the camera or of other rows. */
+static bool off_as_moved(const struct tt_view *view, const struct tt_sight *sight)
+{
+    const struct tt_model *model = view->model;
+
+    if (model->at_moved == TT_NONE || sight->view || sight->setup != model->moved_setup) {
+        return false;
+    }
+    const double *moved = model->x + model->at_moved, sign = sight->after ? -1 : 1;
+    return hypot(sight->residual[0] - sign * moved[0], sight->residual[1] - sign * moved[1]) <
+           ALIKE * sqrt(2 * view->fit->sight_var_mm2);
+}
+
 static enum tiptrue_status sighting_off(struct tt_view *view, size_t index)
 {
     const struct tt_sight *sight = &view->model->sights[index];
     size_t line = view->run->observations[sight->row].line;
+    bool told = false, as_moved = off_as_moved(view, sight);
+    enum tiptrue_status status = sightings_off_alike(view, index, &told);
 
+    if (told || status != TIPTRUE_OK) {
+        return status;
+    }
     return tt_finding_add_values(
-        view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
+        view, TT_FINDING_SCATTERED, as_moved ? TIPTRUE_ERROR : TIPTRUE_WARNING,
         (struct tt_about){TT_NONE, TT_NONE, sight->setup, &line, 1},
-        TT_VALUES(TT_TEXT("what", "sighting"),
+        TT_VALUES(TT_TEXT("what", as_moved ? "sighting-as-moved" : "sighting"),
                   TT_TEXT("mark", view->plate->marks[sight->mark].name),
                   TT_IN_MM("off", hypot(sight->residual[0], sight->residual[1]))));
 }

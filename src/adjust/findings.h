@@ -30,6 +30,8 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_
  * explanation. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_film(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view);
+/* Of the tip that has most of them, the share of its touches that are left out, 0 to 1. */
+double tt_largest_share_aside(const struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view);
 /* height_findings.c: touches from above; never about x and y. Of determinacy alone: what cannot be
  * told. */

@@ -13,8 +13,8 @@
 
 /* The misfit: rms of all residuals in stated (or usual) repeatabilities. A way fits below this, */
 #define FITS 20.0
-/* and that many times below that of the run as it was read. */
-#define FITS_BETTER 10.0
+/* and that many times below that of the run as it was read: variances 16 times apart. */
+#define FITS_BETTER 4.0
 /* Where the run as read fits too, but changed implausibly: by how much the other way may fit worse.
  */
 #define FITS_AS_WELL 1.5
@@ -22,7 +22,7 @@
  * yaw. */
 #define SAME_MISFIT 1.2
 #define USUAL_REPEATABILITY_MM 0.003 /* common practice, no source */
-/* Share of touches left out that makes a run suspect by itself. */
+/* Share of a tip's touches left out that makes a run suspect by itself. */
 #define SUSPECT_SHARE 0.3
 /* Ways to exchange two edges grow with their square, and with the tips; beyond this many edges all
  * tips are taken together. */
@@ -397,7 +397,7 @@ static bool is_suspect(const struct tt_view *view)
             return true;
         }
     }
-    return (double)s->touches_set_aside > SUSPECT_SHARE * (double)view->model->n_touches;
+    return tt_largest_share_aside(view) > SUSPECT_SHARE;
 }
 
 static enum tiptrue_status tell(struct tt_view *view, const struct search *search)

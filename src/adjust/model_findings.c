@@ -20,7 +20,7 @@
 #define TURNED_RAD (5 * TT_PI / 180)
 
 /* Were marks sighted after @row and touches made between? Without, it may as well be the tips that
- * moved; with sightings but no touch after it, the camera. */
+ * moved; with sightings but no touch after it, or before, the camera. */
 static bool sighted_after(const struct tt_view *view, size_t row)
 {
     const struct tt_model *model = view->model;
@@ -51,7 +51,7 @@ static enum tiptrue_status moved(struct tt_view *view)
         before += same_setup && model->row[i] < row;
     }
     size_t line = view->run->observations[row].line;
-    bool confirmed = sighted_after(view, row);
+    bool confirmed = sighted_after(view, row) && before > 0;
     bool far = model->at_turned != TT_NONE;
     const struct tt_value values[] = {TT_TEXT("what", confirmed ? "confirmed" : "unconfirmed"),
                                       TT_PLAIN("after", before),

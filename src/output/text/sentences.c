@@ -264,6 +264,14 @@ static const struct tt_template TEMPLATES[] = {
      "another unit? Correct it"},
     {TT_FINDING_IMPLAUSIBLE, NULL,
      "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
+    {TT_FINDING_SCATTERED, "sightings-alike",
+     "the sightings in {lines} are off alike, by {x} along x and {y} along y: the camera or the "
+     "plate stood elsewhere then, or these are rows of another log, and nothing tells whether the "
+     "touches belong to them. Sight the marks again, and repeat"},
+    {TT_FINDING_SCATTERED, "sighting-as-moved",
+     "the sighting of mark '{mark}' in {lines} is off by {off}, just as the plate seems to have "
+     "moved at another row: the camera moved, or these are rows of another log. Sight the marks "
+     "again, and repeat"},
     {TT_FINDING_SCATTERED, "sighting",
      "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
      "mark, poor light or a loose camera, or another mark in its place"},

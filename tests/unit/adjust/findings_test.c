@@ -139,6 +139,33 @@ START_TEST(one_of_two_marks)
 }
 END_TEST
 
+/* Two sightings of other marks, off alike: rows of another log, or another place of the camera.
+ * Those of a camera that was seated anew before the first touch. */
+START_TEST(sightings_off_alike)
+{
+    struct scene s = scene_usual(20261147 + (unsigned long)_i);
+    s.sightings = 5;
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < 5 * s.n_marks; i++) {
+        bool off = _i % 2 == 0 ? i == 1 || i == 11 : i >= 3 * s.n_marks;
+        rows.row[i].x += off ? 0.313 : 0;
+        rows.row[i].y -= off ? 0.187 : 0;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_only(
+        solution, _i % 2 == 0 ? TT_FINDING_SCATTERED : TT_FINDING_MOVED_PLATE, TIPTRUE_ERROR);
+    if (_i % 2 == 0) {
+        ck_assert_uint_eq(finding->n_lines, 2);
+        CHECK_WORDS(finding->text, "off alike", "along x and -18");
+    } else {
+        CHECK_WORDS(finding->text, "after 0 of", "camera");
+    }
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 START_TEST(drift_in_run)
 {
     struct scene s = scene_usual(20260428);
@@ -677,6 +704,7 @@ int main(void)
     tcase_add_test(run, moved_in_second_setup);
     tcase_add_loop_test(run, knocked_plate, 0, 4);
     tcase_add_loop_test(run, one_of_two_marks, 0, 4);
+    tcase_add_loop_test(run, sightings_off_alike, 0, 4);
     tcase_add_test(run, drift_in_run);
     tcase_add_loop_test(run, rotation_sense, 0, 2);
     tcase_add_test(run, unit_suspect);
