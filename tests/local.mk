@@ -43,6 +43,7 @@ unit_tests = \
   tests/unit/base/buffer_test \
   tests/unit/base/decimal_test \
   tests/unit/base/distribution_test \
+  tests/unit/base/named_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
