@@ -82,8 +82,8 @@ def masked(text):
 
 def pairs_of_arguments(code):
     """(start, end, start, end) of two neighbouring arguments of a call."""
-    # of fmax, fmin and hypot an exchange means the same
-    for call in re.finditer(r"\b(?!if\b|for\b|while\b|switch\b|return\b|sizeof\b|fmax\b|fmin\b|hypot\b)\w+\(", code):
+    # of fmax, fmin, hypot and a scalar product an exchange means the same
+    for call in re.finditer(r"\b(?!if\b|for\b|while\b|switch\b|return\b|sizeof\b|fmax\b|fmin\b|hypot\b|dot\b)\w+\(", code):
         if re.search(r"^[\w*].*$", code[code.rfind("\n", 0, call.start()) + 1 : call.start() + 1]):
             continue  # a head at the first column: a declaration
         depth, cuts, at = 1, [call.end()], call.end()

@@ -189,6 +189,35 @@ START_TEST(words_and_names)
 }
 END_TEST
 
+/* Behind the headline and two changes so many sentences are shown at once, and the last one always;
+ * those between are folded. */
+START_TEST(further_sentences_are_folded)
+{
+    static const char *const ALL[] = {"s0", "s1", "s2", "s3", "s4", "s5",
+                                      "s6", "s7", "s8", "s9", "sA"};
+    static const struct {
+        size_t n;
+        const char *folded;
+    } CASES[] = {{2, NULL},
+                 {9, NULL},
+                 {10, "<summary>1 more</summary>\n<p>s8</p>\n</details>\n<p>s9</p>"},
+                 {11, "<summary>2 more</summary>\n<p>s8</p>\n<p>s9</p>\n</details>\n<p>sA</p>"}};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        struct invented made;
+        invent(&made);
+        made.weeks.sentences = ALL;
+        made.weeks.n_sentences = CASES[k].n;
+        char *page = page_of(&made.weeks), *section = strstr(page, "<section id=\"weeks-1\">");
+        *strstr(section, "<svg") = '\0';
+        ck_assert_int_eq(strstr(section, "<details>") != NULL, CASES[k].folded != NULL);
+        ck_assert(CASES[k].folded == NULL || strstr(section, CASES[k].folded) != NULL);
+        ck_assert_uint_eq(count(section, "<li>s") + count(section, "<p>s"), CASES[k].n - 1);
+        free(page);
+    }
+}
+END_TEST
+
 /* One run alone, and a thousand: no axis of no length, no time lost. */
 START_TEST(one_run)
 {
@@ -216,6 +245,7 @@ int main(void)
     tcase_add_test(tests, marks_are_the_data);
     tcase_add_test(tests, bracket_between_its_runs);
     tcase_add_test(tests, words_and_names);
+    tcase_add_test(tests, further_sentences_are_folded);
     tcase_add_test(tests, one_run);
     suite_add_tcase(suite, tests);
     runner = srunner_create(suite);
