@@ -329,7 +329,7 @@ START_TEST(as_before)
     struct tt_buffer found = {0};
 
     for (int what = 0; what < DESIGN_KINDS * CASES; what++) {
-        judge(what % CASES, what / CASES, &found);
+        judge(what % CASES, (enum design)(what / CASES), &found);
     }
     recorded_compare(&found, "tests/unit/adjust/evidence.txt", 1);
     tt_buffer_clear(&found);
