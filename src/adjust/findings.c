@@ -7,13 +7,39 @@
 #include "adjust/mirrored.h"
 #include "adjust/plausible.h"
 
-/* Worst first, otherwise in the order in which they were found. */
+/* What names a mistake in the files, and then what no contact explains, stand before what follows
+ * from them: with most touches left out nearly everything is undetermined. */
+static int rank(const struct tt_finding *finding)
+{
+    if (finding->severity != TIPTRUE_ERROR) {
+        return 0;
+    }
+    switch ((int)finding->code) {
+    case TT_FINDING_MIRRORED:
+    case TT_FINDING_TIPS_EXCHANGED:
+    case TT_FINDING_OTHER_MACHINE:
+    case TT_FINDING_OTHER_PLATE:
+        return 2;
+    case TT_FINDING_DOES_NOT_FIT:
+        return 1;
+    default:
+        return 0;
+    }
+}
+
+/* Does @a stand before @b? Worst first, then by rank. */
+static bool comes_before(const struct tt_finding *a, const struct tt_finding *b)
+{
+    return a->severity != b->severity ? a->severity > b->severity : rank(a) > rank(b);
+}
+
+/* Otherwise in the order in which they were found. */
 static void sort_findings(struct tiptrue_solution *s)
 {
     for (size_t i = 1; i < s->n_findings; i++) {
         struct tt_finding moved = s->findings[i];
         size_t k = i;
-        for (; k > 0 && s->findings[k - 1].severity < moved.severity; k--) {
+        for (; k > 0 && comes_before(&moved, &s->findings[k - 1]); k--) {
             s->findings[k] = s->findings[k - 1];
         }
         s->findings[k] = moved;

@@ -166,6 +166,31 @@ START_TEST(sightings_off_alike)
 }
 END_TEST
 
+/* Columns of the touches exchanged: that they fit nothing is said first, before all that is
+ * undetermined because they were left out. */
+START_TEST(what_no_contact_explains_first)
+{
+    struct scene s = scene_usual(20261157);
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < rows.n; i++) {
+        if (!rows.row[i].is_sight) {
+            double x = rows.row[i].x;
+            rows.row[i].x = rows.row[i].y;
+            rows.row[i].y = x;
+        }
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    ck_assert_uint_gt(solution->n_findings, 1);
+    ck_assert_msg(solution->findings[0].code == TT_FINDING_DOES_NOT_FIT ||
+                      solution->findings[0].code == TT_FINDING_MIRRORED,
+                  "%s", solution->findings[0].text);
+    ck_assert_ptr_nonnull(scene_finding(solution, TT_FINDING_DOES_NOT_FIT));
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 START_TEST(drift_in_run)
 {
     struct scene s = scene_usual(20260428);
@@ -705,6 +730,7 @@ int main(void)
     tcase_add_loop_test(run, knocked_plate, 0, 4);
     tcase_add_loop_test(run, one_of_two_marks, 0, 4);
     tcase_add_loop_test(run, sightings_off_alike, 0, 4);
+    tcase_add_test(run, what_no_contact_explains_first);
     tcase_add_test(run, drift_in_run);
     tcase_add_loop_test(run, rotation_sense, 0, 2);
     tcase_add_test(run, unit_suspect);
