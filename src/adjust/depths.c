@@ -4,6 +4,7 @@
 
 #include "adjust/depths.h"
 
+#include <gsl/gsl_math.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <string.h>
@@ -32,32 +33,35 @@ struct film {
     double free_share[SHARES], weight[SHARES];
 };
 
-/* ln of the mean over shares of what the film makes of @n contacts of about @thickness_mm, and of
- * @far others. */
-static double log_at(const struct film *film, const double depth_mm[], size_t n,
-                     double thickness_mm, size_t far)
+/* The mean over shares of what the film makes of @n contacts of about @thickness_mm, and of @far
+ * others, times e^-*ln. */
+static double mean_at(const struct film *film, const double depth_mm[], size_t n,
+                      double thickness_mm, size_t far, double *ln)
 {
-    double product[SHARES], ln = 0, sum = 0;
+    double product[SHARES], sum = 0;
 
     memcpy(product, film->weight, sizeof product);
+    *ln = 0;
     for (size_t i = 0; i < n; i++) {
         double z = (depth_mm[i] - thickness_mm) / film->sd_mm,
                ratio = film->peak * exp(-0.5 * z * z), most = 0;
         for (size_t k = 0; k < SHARES; k++) {
             product[k] *= film->free_share[k] + (1 - film->free_share[k]) * ratio;
-            most = fmax(most, product[k]);
         }
         if (i % SCALED_AFTER == SCALED_AFTER - 1) {
             for (size_t k = 0; k < SHARES; k++) {
+                most = fmax(most, product[k]);
+            }
+            for (size_t k = 0; k < SHARES; k++) {
                 product[k] /= most;
             }
-            ln += log(most);
+            *ln += log(most);
         }
     }
     for (size_t k = 0; k < SHARES; k++) {
-        sum += product[k] * pow(film->free_share[k], (double)far);
+        sum += product[k] * gsl_pow_uint(film->free_share[k], (unsigned)far);
     }
-    return ln + log(sum);
+    return sum;
 }
 
 double tt_log_one_depth(double depth_mm[], size_t n, double touch_var_mm2)
@@ -92,13 +96,13 @@ double tt_log_one_depth(double depth_mm[], size_t n, double touch_var_mm2)
             at_mm = last < n ? fmax(at_mm, depth_mm[last] - reach_mm) : at_mm;
             continue;
         }
-        double ln = log(FILM_PROBABILITY * density * step_mm) +
-                    log_at(&film, depth_mm + first, last - first, at_mm, n - (last - first));
+        double ln,
+            mean = mean_at(&film, depth_mm + first, last - first, at_mm, n - (last - first), &ln);
         if (ln > most) {
             sum *= exp(most - ln);
             most = ln;
         }
-        sum += exp(ln - most);
+        sum += FILM_PROBABILITY * density * step_mm * mean * (ln < most ? exp(ln - most) : 1);
     }
     return most + log(sum);
 }
