@@ -159,7 +159,7 @@ START_TEST(from_which_size_on)
 
     for (int how = 0; how < HOWS; how++) {
         for (int fault = 0; fault < GAP; fault++) {
-            put_size(&found, fault, how, TT_FINDING_CODES);
+            put_size(&found, (enum fault)fault, (enum how)how, TT_FINDING_CODES);
         }
     }
     for (size_t k = 0; k < sizeof TOLD / sizeof TOLD[0]; k++) {
