@@ -108,6 +108,13 @@ START_TEST(knocked_plate)
     const struct tt_finding *finding =
         scene_only(solution, TT_FINDING_MOVED_PLATE, TIPTRUE_WARNING);
     CHECK_WORDS(finding->text, "turned by 0.3", "sighted again say so too");
+    /* where the mark stands then, less where it stood */
+    double m_x = s.setups[0].mark_x - about_x, m_y = s.setups[0].mark_y - about_y;
+    ck_assert_double_eq_tol(tt_finding_value(finding, "x")->number,
+                            cos(turn) * m_x - sin(turn) * m_y + 0.42 - m_x, 0.005);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "y")->number,
+                            sin(turn) * m_x + cos(turn) * m_y - 0.27 - m_y, 0.005);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "turn")->number, turn, 2e-4);
     ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
     scene_check_near(solution, &s, 0.012);
     tiptrue_solution_free(solution);
