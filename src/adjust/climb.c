@@ -83,35 +83,6 @@ static double *by_touch(struct tt_pool *pool, const struct tt_stage *stage, cons
     return pool->keep;
 }
 
-/* Offsets and their covariances at the end of the climb to @made, whose state its stage has. */
-static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_candidate *made)
-{
-    struct tt_stage *stage = made->stage;
-    struct tt_uncertainty all;
-    const struct tt_model *model = &stage->model;
-    struct tt_estimate *estimates = made->estimates;
-
-    made->estimated = tt_fit_factor(&stage->fit, model->terms.edge_out);
-    if (!made->estimated) {
-        return TIPTRUE_OK;
-    }
-    enum tiptrue_status status = tt_uncertainty_init(&all, pool->search->arena, &stage->fit);
-
-    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
-        struct tt_tip_uncertainty tip;
-        const double *x = model->x + model->system.first[b];
-        tt_uncertainty_of_tip(&all, b, &tip);
-        estimates[b] = (struct tt_estimate){
-            .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
-            .same_plate = tip.less_plate,
-            .same_plate_expanded_mm = tt_expanded(tip.less_plate, tip.less_plate_dof),
-            .whole = tip.offset,
-            .expanded_mm = tt_expanded(tip.offset, tip.dof),
-        };
-    }
-    return status;
-}
-
 static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct tt_attempt *attempt,
                                          struct tt_candidate **out)
 {
@@ -126,8 +97,7 @@ static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct tt_a
     made->stage = attempt->stage;
     made->x = TT_ARENA_NEW(arena, model->n_unknowns, double);
     made->good = TT_ARENA_NEW(arena, pool->search->run->n_observations, double);
-    made->estimates = TT_ARENA_NEW(arena, model->n_blocks, struct tt_estimate);
-    if (made->x == NULL || made->good == NULL || made->estimates == NULL) {
+    if (made->x == NULL || made->good == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     if (attempt->parent != NULL) {
@@ -228,31 +198,39 @@ enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attem
     if (had_already(pool, made)) {
         return TIPTRUE_OK;
     }
-    if (!attempt->alone &&
-        (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN)) {
-        status = estimate(pool, made);
-        if (!made->estimated) {
-            return status;
-        }
-    }
     if (pool->best == NULL || made->log_evidence > pool->best->log_evidence) {
         pool->best = made;
     }
     made->next = pool->candidates;
     pool->candidates = made;
     pool->n++;
-    return status;
+    return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_estimate_first(struct tt_pool *pool)
+enum tiptrue_status tt_candidate_estimate(struct tt_pool *pool, struct tt_candidate *candidate)
 {
-    struct tt_candidate *first = pool->best;
+    struct tt_fit *fit = &candidate->stage->fit;
+    const struct tt_model *model = fit->model;
+    struct tt_uncertainty all;
+    enum tiptrue_status status = TIPTRUE_OK;
 
-    tt_candidate_return(first);
-    enum tiptrue_status status = estimate(pool, first);
-    if (!first->estimated) {
-        pool->best = pool->candidates = NULL;
-        pool->n = 0;
+    if (candidate->estimates != NULL || !tt_candidate_restore(candidate)) {
+        return TIPTRUE_OK;
+    }
+    candidate->estimates = TT_ARENA_NEW(pool->search->arena, model->n_blocks, struct tt_estimate);
+    status = candidate->estimates == NULL ? TIPTRUE_E_MEMORY
+                                          : tt_uncertainty_init(&all, pool->search->arena, fit);
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        struct tt_tip_uncertainty tip;
+        const double *x = model->x + model->system.first[b];
+        tt_uncertainty_of_tip(&all, b, &tip);
+        candidate->estimates[b] = (struct tt_estimate){
+            .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
+            .same_plate = tip.less_plate,
+            .same_plate_expanded_mm = tt_expanded(tip.less_plate, tip.less_plate_dof),
+            .whole = tip.offset,
+            .expanded_mm = tt_expanded(tip.offset, tip.dof),
+        };
     }
     return status;
 }

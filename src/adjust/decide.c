@@ -191,9 +191,9 @@ static void good_as_found(const struct tt_pool *pool, struct tt_explanation *e)
     }
 }
 
-/* @restored: the best candidate's state is that of its stage. */
+/* The state of the best candidate is that of its stage. */
 static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
-                                            struct tt_explanation *e, bool *restored)
+                                            struct tt_explanation *e)
 {
     struct tt_arena *arena = pool->search->arena;
     const struct tt_candidate *best = pool->best;
@@ -202,7 +202,8 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     *e = (struct tt_explanation){.n_modes = best->n_modes,
                                  .uneven_edge = TT_NONE,
                                  .log_evidence = best->log_evidence,
-                                 .touch_var_mm2 = best->touch_var_mm2};
+                                 .touch_var_mm2 = best->touch_var_mm2,
+                                 .dof_touch = fmax(best->stage->fit.dof_touch, 1)};
     memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
     e->good = TT_ARENA_NEW(arena, rows, double);
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
@@ -214,10 +215,7 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
         return TIPTRUE_E_MEMORY;
     }
     good_as_found(pool, e);
-    *restored = pool->only == best || tt_candidate_restore(best);
-    if (*restored) {
-        take_back(&best->stage->fit, e->good);
-    }
+    take_back(&best->stage->fit, e->good);
     enum tiptrue_status status = tt_terms_new(pool->search, &best->terms, &e->terms);
     e->terms.proper = false;
     return status;
@@ -347,10 +345,8 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
     }
 }
 
-/* What is not excluded beside the best candidate, and what it means. @restored: the best one's
- * state is that of its stage. */
-static enum tiptrue_status weigh_rivals(struct tt_pool *pool, struct tt_explanation *e,
-                                        bool restored)
+/* What is not excluded beside the best candidate, and what it means. */
+static enum tiptrue_status weigh_rivals(struct tt_pool *pool, struct tt_explanation *e)
 {
     size_t blocks = pool->best->stage->model.n_blocks, n;
     const struct tt_candidate **near = tt_not_excluded(pool, &n);
@@ -371,9 +367,6 @@ static enum tiptrue_status weigh_rivals(struct tt_pool *pool, struct tt_explanat
     for (size_t b = 0; b < blocks; b++) {
         plan[b].cover = cover_rivals(e, near, n, b);
     }
-    if (!restored) {
-        return TIPTRUE_OK;
-    }
     enum tiptrue_status status = planned(pool, pool->plain, plan);
     if (status == TIPTRUE_OK) {
         look_for_little(pool, e, near, n, weights, plan);
@@ -381,20 +374,34 @@ static enum tiptrue_status weigh_rivals(struct tt_pool *pool, struct tt_explanat
     return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
 }
 
+/* The best explanation whose offsets can be estimated; its stage has its state. */
+static enum tiptrue_status settle_best(struct tt_pool *pool)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    tt_pool_sort(pool);
+    while (pool->only == NULL && status == TIPTRUE_OK) {
+        status = tt_candidate_estimate(pool, pool->best);
+        if (status != TIPTRUE_OK || pool->best->estimates != NULL) {
+            break;
+        }
+        pool->best = pool->candidates = pool->best->next;
+        status = --pool->n > 0 ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
+    }
+    return status;
+}
+
 enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
 {
     size_t edge = TT_NONE;
-    bool restored;
-    enum tiptrue_status status;
+    enum tiptrue_status status = settle_best(pool);
 
-    tt_pool_sort(pool);
-    status = explanation_init(pool, pool->best->stage->model.n_blocks, e, &restored);
-    if (status == TIPTRUE_OK && restored) {
+    if (status == TIPTRUE_OK) {
+        status = explanation_init(pool, pool->best->stage->model.n_blocks, e);
         edge = uneven_edge(pool, &pool->best->stage->fit);
-        e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
     }
     if (status == TIPTRUE_OK && pool->only == NULL) {
-        status = weigh_rivals(pool, e, restored);
+        status = weigh_rivals(pool, e);
     }
     if (status == TIPTRUE_OK && edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
         e->doubt = TT_DOUBT_UNEVEN;

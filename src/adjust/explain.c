@@ -15,10 +15,11 @@
  * other; three times at most. */
 #define SIGHTING_ODDS 3.0
 #define MOST_SIGHTING_MODES 3
-/* Rounds of the table; explanations scored in each; modes climbed from each; rows of one kind of
- * change among them. */
+/* Rounds of the table; explanations scored in each, within this of the best; modes climbed from
+ * each; rows of one kind of change among them. */
 #define MOST_ROUNDS 3
 #define MOST_SCORED 4
+#define SCORED_LN 12.0
 #define MOST_MODES_CLIMBED 8
 #define MOST_ROWS_CLIMBED 3
 /* A mode is climbed where the table puts it within this of the best explanation: the rivals'
@@ -168,7 +169,7 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
          c != NULL && n < MOST_SCORED && status == TIPTRUE_OK; c = next) {
         bool had = false;
         next = c->next;
-        if (c->log_evidence < pool->best->log_evidence - TT_ESTIMATED_LN) {
+        if (c->log_evidence < pool->best->log_evidence - SCORED_LN) {
             break;
         }
         for (size_t k = 0; k < n; k++) {
@@ -359,14 +360,6 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
     return status;
 }
 
-/* Is a first climb, made alone, plain? If not, its offsets are estimated, for others follow. */
-static enum tiptrue_status judge_first(struct tt_pool *pool, bool *plain)
-{
-    enum tiptrue_status status = is_plain(pool, plain);
-
-    return status == TIPTRUE_OK && !*plain ? tt_estimate_first(pool) : status;
-}
-
 static enum tiptrue_status pool_init(struct tt_pool *pool, const struct tt_search *search)
 {
     size_t rows = search->run->n_observations;
@@ -425,17 +418,15 @@ enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explana
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK; turns++) {
         size_t before = pool.n;
         status = plain_start(&pool, open, n_open, turns, &parents[turns], &bases[turns]);
-        struct tt_attempt attempt = {.stage = bases[turns],
-                                     .parent = &parents[turns],
-                                     .deviations = true,
-                                     .alone = combinations == 1};
+        struct tt_attempt attempt = {
+            .stage = bases[turns], .parent = &parents[turns], .deviations = true};
         status = status == TIPTRUE_OK ? tt_attempt_climb(&pool, &attempt) : status;
         plain[turns] = pool.n > before ? pool.candidates->log_evidence : -INFINITY;
         best = fmax(best, plain[turns]);
     }
     bool plainly = false;
     if (status == TIPTRUE_OK && combinations == 1 && pool.best != NULL) {
-        status = judge_first(&pool, &plainly);
+        status = is_plain(&pool, &plainly);
     }
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {

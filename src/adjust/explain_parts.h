@@ -11,9 +11,6 @@
  * cent fewer runs are refused and two per cent more end silently wrong, of those with half of a
  * short run's edge late. */
 #define TT_RIVAL_LN 4.6
-/* Offsets are estimated of explanations within this of the best so far: none further off becomes a
- * rival. */
-#define TT_ESTIMATED_LN 12.0
 
 /* Touches times climbs from which films, pairs and rounds of the table are left out: ten seconds.
  */
@@ -47,8 +44,8 @@ struct tt_candidate {
     double *x,
         *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
     double touch_var_mm2, view_var_mm2;
-    struct tt_estimate *estimates; /* per block */
-    bool estimated, scored;        /* the estimates are there; its table was looked at */
+    struct tt_estimate *estimates; /* per block; NULL: not yet, or they cannot be */
+    bool scored;                   /* its table was looked at */
 };
 
 struct tt_pool {
@@ -72,7 +69,6 @@ struct tt_attempt {
     size_t n_modes;
     const double *keep; /* per row of the run; NULL = all */
     bool deviations, own_scatter;
-    bool alone; /* the first one: its offsets are estimated only if others follow */
 };
 
 /* ---- climb.c ---- */
@@ -84,8 +80,10 @@ TT_MUST_USE enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct 
  * another climb on the same model ended. */
 TT_MUST_USE enum tiptrue_status tt_attempt_climb(struct tt_pool *pool,
                                                  const struct tt_attempt *attempt);
-/* The offsets of a first climb that was made alone; without it in the pool where they cannot be. */
-TT_MUST_USE enum tiptrue_status tt_estimate_first(struct tt_pool *pool);
+/* Its offsets and their covariances, unless they cannot be; not again. Its state is then that of
+ * its stage if they are new. */
+TT_MUST_USE enum tiptrue_status tt_candidate_estimate(struct tt_pool *pool,
+                                                      struct tt_candidate *candidate);
 /* A climb with @mode on top of @base's model, from all touches. */
 TT_MUST_USE enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
                                               const struct tt_candidate *parent,

@@ -168,27 +168,33 @@ static size_t edge_modes(const struct tt_candidate *candidate)
     return n;
 }
 
+/* Is it too far behind the best one to be a rival? @all_kept: the best one keeps every touch. */
+static bool excluded(const struct tt_pool *pool, const struct tt_candidate *c, bool all_kept)
+{
+    const struct tt_candidate *best = pool->best;
+    bool nested = c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
+                  (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
+
+    return !(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN));
+}
+
 const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n)
 {
     size_t blocks = pool->best->stage->model.n_blocks;
     bool all_kept = tt_all_good(pool, pool->best);
-
-    const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n,
-                                                    const struct tt_candidate *),
-                              *best = pool->best;
+    const struct tt_candidate **near =
+        TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *);
 
     *n = 0;
-    for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
-        bool had = false;
-        bool nested =
-            c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
-            (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
-        if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) ||
-            !c->estimated) {
-            continue;
+    for (struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
+        bool had = excluded(pool, c, all_kept);
+        if (!had && tt_candidate_estimate(pool, c) != TIPTRUE_OK) {
+            return NULL;
         }
+        had = had || c->estimates == NULL;
         for (size_t k = 0; k < *n && !had; k++) {
-            had = about_same(near[k], c, best, blocks) || tt_candidates_identical(pool, near[k], c);
+            had = about_same(near[k], c, pool->best, blocks) ||
+                  tt_candidates_identical(pool, near[k], c);
         }
         if (!had) {
             near[(*n)++] = c;
