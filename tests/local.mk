@@ -89,6 +89,7 @@ unit_tests = \
   tests/unit/output/text_test \
   tests/unit/output/units_test \
   tests/unit/output/weeks_test \
+  tests/unit/output/words_test \
   tests/unit/placement/capability_test \
   tests/unit/placement/evidence_test \
   tests/unit/planning/design_test \

@@ -30,10 +30,11 @@ size_t tt_config_text_line(const struct tt_config_text *config, size_t at)
 
 void tt_list_add(struct tt_list *list, const char *text)
 {
+    static const char MORE[] = "; ...";
     size_t length = strlen(text), separator = list->length > 0 ? 2 : 0;
-    if (list->full || list->length + separator + length + 5 > sizeof(list->text)) {
+    if (list->full || list->length + separator + length + sizeof MORE > sizeof(list->text)) {
         if (!list->full) {
-            memcpy(list->text + list->length, "; ...", list->length > 0 ? 6 : 1);
+            memcpy(list->text + list->length, MORE, list->length > 0 ? sizeof MORE : 1);
         }
         list->full = true;
         return;

@@ -215,6 +215,12 @@ def check_refused(tally, folder):
     vague = scene.plate()
     vague["pads"][1]["u"] = 0.4
     refused(78, "pad 'P2' may lie 0.8", plate=vague)
+    for share, status in ((0.498, 0), (0.502, 78)):
+        # twice u is this share of the start distance: half of it is allowed
+        vague["pads"][1]["u"] = math.sqrt((share * 0.7 / 2)**2 - (1e-3 * math.hypot(*scene.PADS["P2"][0]))**2)
+        scene.write(folder, plate=vague, machine=machine())
+        done = planned(folder, "--heights", "6", "--rs274")
+        tally.check(done.returncode == status, f"twice u is {share} of the start distance: {done.returncode} {done.stderr}")
     bare = scene.plate()
     for pad in bare["pads"]:
         del pad["at"]

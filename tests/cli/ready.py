@@ -251,7 +251,7 @@ for own in ("plate.json", "run.csv", "bench.db"):
     machine["export"][0]["file"] = own
     (work / "machine.json").write_text(json.dumps(machine))
     done = run(work, "ready", "run.csv", "--write", "--present", "machine")
-    expect(done, 78, f"a file of tiptrue's own, {own}")
+    expect(done, 78, f"a file of tiptrue's own, {own}", "is a file of tiptrue's own")
     if own != "bench.db":
         tally.check((work / own).read_bytes() == (work / "kept").read_bytes(), f"{own} is as it was")
 

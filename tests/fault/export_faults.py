@@ -118,6 +118,7 @@ for code in (errno.ENOSPC, errno.EIO, errno.EPERM, errno.EDQUOT)[:times(4, 2)]:
         told = b"was replaced, but its folder cannot be flushed" in done.stderr
         tally.check(found == (NEW if done.returncode == 0 or told else OLD), f"{what}: status {done.returncode}, {done.stderr}")
         tally.check(done.returncode == 0 or b"error: " in done.stderr, f"{what}: not told")
+        tally.check(found == OLD or len(list(folder.glob("*.bak"))) == 1, f"{what}: new, and no copy of the old file")
         check_copies(what)
         check_next(what)
 tally.check(outcomes[74] > times(4, 2) * calls / 2, f"most calls matter: {outcomes}")

@@ -189,6 +189,10 @@ def check_export(tally, folder):
     (folder / "wrong.json").write_text(json.dumps(wrong))
     done = call(folder, "history", "import", "--history", "i.db", "wrong.json", status=65, tally=tally)
     tally.check("the digest of its" in done.stderr, done.stderr)
+    wrong["started"] = "2026-04-31T07:40:00Z"
+    (folder / "wrong.json").write_text(json.dumps(wrong))
+    done = call(folder, "history", "import", "--history", "i.db", "wrong.json", status=65, tally=tally)
+    tally.check("'started' is no time" in done.stderr, done.stderr)
     call(folder, "history", "verify", "--history", "i.db", tally=tally)
 
 

@@ -230,6 +230,8 @@ is "no home, no place" 64 "$status"
 # a read-only mount, or another user.
 mkdir ro
 cp h.db ro/
+# A name in which a URI would have signs of its own.
+cp h.db 'ro/5%25 #b?c.db'
 # Beside it one whose last change still waits in the file beside it, as a writer leaves it that was killed.
 "$PYTHON" -c 'import shutil, sqlite3
 c = sqlite3.connect("bad.db")
@@ -250,6 +252,8 @@ for action in list verify export; do
     "$TIPTRUE" history $action --history ro/h.db >ro-$action.out 2>ro-$action.err
     echo $? >ro-$action.status
 done
+"$TIPTRUE" history list --history 'ro/5%25 #b?c.db' >ro-name.out 2>ro-name.err
+echo $? >ro-name.status
 END
 before=$(cksum <ro/h.db)
 there=$(ls ro)
@@ -272,6 +276,8 @@ for action in list verify export; do
     run "$TIPTRUE" history $action --history h.db
     is "$action gives the same there" "" "$(cmp out ro-$action.out 2>&1)"
 done
+is "whatever its name is" "0" "$(cat ro-name.status)"
+is "it gives the same" "" "$(cmp ro-list.out ro-name.out 2>&1)"
 is "nothing is changed there" "$before $there" "$(cksum <ro/h.db) $(ls ro)"
 is "what waits there is not passed over" 74 "$(cat ro-waiting.status)"
 has "but told" ro-waiting.err "^ro/waiting\.db: error: runs wait in 'ro/waiting\.db-wal', and the folder cannot be written$"

@@ -226,6 +226,37 @@ START_TEST(two_alike_are_no_repeatability)
 }
 END_TEST
 
+/* A stated repeatability is doubted where so much scatter comes in less than one run of ten
+ * thousand; with two degrees of freedom the upper tail of chi-square is exp(-x / 2). */
+START_TEST(what_looks_clean)
+{
+    const struct tt_heights h = {.stated_dof = 9, .stated_mm2 = 3.7e-6, .digit_mm2 = 0.2e-6};
+    struct tt_height_fit fit = {.heights = &h, .dof = 2};
+
+    fit.own_mm2 = -log(1.004e-4) * (h.stated_mm2 + h.digit_mm2);
+    ck_assert(tt_height_looks_clean(&fit));
+    fit.own_mm2 = -log(0.996e-4) * (h.stated_mm2 + h.digit_mm2);
+    ck_assert(!tt_height_looks_clean(&fit));
+
+    /* a touch that decides nearly alone what it is held against: a twentieth of the variance is
+     * left of its residual's at least */
+    const struct tt_heights one = {.n_rows = 1, .stated_dof = 9, .stated_mm2 = 3.7e-6};
+    double known_mm2 = 0.97 * one.stated_mm2, design = 1, residual, scratch[2];
+    fit = (struct tt_height_fit){.heights = &one,
+                                 .n = 1,
+                                 .dof = 2,
+                                 .design = &design,
+                                 .covariance = &known_mm2,
+                                 .residual = &residual,
+                                 .scratch = scratch,
+                                 .variance_mm2 = one.stated_mm2};
+    residual = -3.4 * sqrt(0.0502 * one.stated_mm2);
+    ck_assert(!tt_height_looks_clean(&fit));
+    residual = 3.4 * sqrt(0.0498 * one.stated_mm2);
+    ck_assert(tt_height_looks_clean(&fit));
+}
+END_TEST
+
 /* ln of the sum of the evidences of sets, each once, and whether a set is there. */
 #define MOST_SETS 4096
 struct scored {
@@ -305,6 +336,7 @@ int main(void)
     tcase_add_test(tcase, plane_as_lm);
     tcase_add_test(tcase, the_table_is_the_documents);
     tcase_add_test(tcase, two_alike_are_no_repeatability);
+    tcase_add_test(tcase, what_looks_clean);
     tcase_add_test(tcase, finds_the_probable_sets);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

@@ -264,6 +264,7 @@ START_TEST(at_a_rotation)
     assert_written("a.b.offset.x@37.4:.5", true, "-41.28756");
     assert_written("a.b.offset.y@37.4:.5:minus", true, "-12.67032");
     assert_written("a.b.offset.x@397.4:.5", false, "-41.26569");
+    assert_written("a.b.offset.x@-3562.6:.5", false, "-41.26569"); /* ten turns are allowed */
 }
 END_TEST
 
@@ -303,6 +304,7 @@ START_TEST(what_is_no_field)
         "t.offset.x@",
         "t.offset.x@x",
         "t.offset.x@9999",
+        "t.offset.x@-3601.5",
         "t.radius@90",
         "t.u.x@90",
         "*.offset.x",

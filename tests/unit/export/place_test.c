@@ -11,6 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "export/place_kinds.h"
 #include "export/xml_scan.h"
 
 /* What stands at @place: "status" if it is not found. */
@@ -192,6 +193,29 @@ START_TEST(numbers)
 }
 END_TEST
 
+/* What fits stands there whole; behind what does not, room for "; ..." is kept. */
+START_TEST(lists_that_are_full)
+{
+    char text[200];
+    for (size_t length = 180; length < 200; length++) {
+        struct tt_list list = {.length = 0};
+        memset(text, 'q', sizeof(text));
+        text[length - 7] = '\0';
+        tt_list_add(&list, "12345");
+        tt_list_add(&list, text);
+        bool fits = length + sizeof "; ..." <= sizeof(list.text);
+        ck_assert_uint_eq(list.length, fits ? length : 5);
+        ck_assert(list.full == !fits);
+        if (fits) {
+            ck_assert_uint_eq(strlen(list.text), length);
+            tt_list_add(&list, "more of it than fits, whatever it is");
+        }
+        ck_assert_uint_eq(strlen(list.text), list.length + 5);
+        ck_assert_str_eq(list.text + list.length, "; ...");
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("export/place");
@@ -203,6 +227,7 @@ int main(void)
     tcase_add_test(tcase, xml_places);
     tcase_add_test(tcase, cut_short);
     tcase_add_test(tcase, numbers);
+    tcase_add_test(tcase, lists_that_are_full);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

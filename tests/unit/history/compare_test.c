@@ -112,6 +112,41 @@ START_TEST(poses_of_one_name)
 }
 END_TEST
 
+/* The height's scatter between runs is a part of either side's uncertainty: JCGM 100:2008 G.4.1,
+ * its degrees of freedom by the uncertainty of a standard deviation, u(s) / s = 1 / sqrt(2 nu)
+ * (E.4.3).
+ */
+START_TEST(heights_that_scatter_between_runs)
+{
+    static struct tt_height_result heights[2] = {
+        {.determined = true, .value_mm = -19.8043, .u_mm = 0.0057, .same_plate_u_mm = 0.0021},
+        {.determined = true, .value_mm = -19.7931, .u_mm = 0.0054, .same_plate_u_mm = 0.0017}};
+    const double between_mm = 0.0031, u_between_mm = 0.0009, dof[] = {7, 13};
+    struct tt_trend_tip tip = {
+        .height = {.n_points = 12, .between_mm = between_mm, .u_between_mm = u_between_mm}};
+    struct tiptrue_trend trend = {.tips = &tip, .n_tips = 1};
+    struct sample s[2];
+    double all[2], part[2], known = 0.5 * pow(between_mm / u_between_mm, 2);
+
+    for (int k = 0; k < 2; k++) {
+        make(&s[k], 4);
+        s[k].tips[0].height = &heights[k];
+        s[k].solution.has_u_height = true;
+        s[k].solution.dof_height = dof[k];
+        all[k] = pow(heights[k].same_plate_u_mm, 2) + pow(between_mm, 2);
+        part[k] = pow(heights[k].same_plate_u_mm, 4) / dof[k] + pow(between_mm, 4) / known;
+    }
+    tip.name = s[0].tips[0].name;
+    struct tiptrue_comparison *c = NULL;
+    ck_assert_int_eq(tt_compare(&s[0].solution, &s[1].solution, &trend, &c, NULL), TIPTRUE_OK);
+    const struct tt_difference *d = &c->tips[0].height;
+    ck_assert_double_eq_tol(d->x, 0.0112, 1e-9);
+    ck_assert_double_eq_tol(d->cov.xx_mm2 / (all[0] + all[1]), 1, 1e-9);
+    ck_assert_double_eq_tol(d->dof, pow(all[0] + all[1], 2) / (part[0] + part[1]), 1e-6);
+    tiptrue_comparison_free(c);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("history/compare");
@@ -119,6 +154,7 @@ int main(void)
     tcase_add_test(tests, few_degrees_of_freedom);
     tcase_add_test(tests, degrees_of_freedom_in_the_plane);
     tcase_add_test(tests, poses_of_one_name);
+    tcase_add_test(tests, heights_that_scatter_between_runs);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

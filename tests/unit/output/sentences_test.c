@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "model/proposal.h"
 #include "output/text/sentences.h"
 #include "sample.h"
 
@@ -118,6 +119,31 @@ START_TEST(whole_texts_stay_as_they_are)
 }
 END_TEST
 
+/* Why no plan is made: the first finding of what is expected, or the edges. */
+START_TEST(plans_that_are_refused)
+{
+    struct tt_finding finding = marks_off(NULL, 0);
+    struct tiptrue_solution expected = {.findings = &finding, .n_findings = 1};
+    struct tiptrue_proposal proposal = {.refusal = TT_REFUSED_UNUSED, .expected = &expected};
+    struct tiptrue_error error = {0};
+
+    finding.text = "of three edges 100 % are in one line";
+    ck_assert_int_eq(tt_output_refusal(&proposal, "p7.json", &error), TIPTRUE_E_DEGENERATE);
+    ck_assert_str_eq(error.text,
+                     "no run on this plate would be used: of three edges 100 % are in one line");
+    ck_assert_str_eq(error.hint, "more edges, or better known ones");
+    ck_assert_str_eq(error.file, "p7.json");
+    expected.n_findings = 0;
+    error = (struct tiptrue_error){0};
+    proposal.refusal = TT_REFUSED_UNDETERMINED;
+    ck_assert_int_eq(tt_output_refusal(&proposal, "p7.json", &error), TIPTRUE_E_DEGENERATE);
+    ck_assert_str_eq(error.text,
+                     "no touches on this plate determine the offset: its edges do not suffice");
+    ck_assert_str_eq(error.hint,
+                     "edges in two directions, and marks that tell where the plate lies");
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("output/sentences");
@@ -126,6 +152,7 @@ int main(void)
     tcase_add_test(tcase, every_code_without_a_text_has_words);
     tcase_add_test(tcase, texts_and_reasons_are_filled_in);
     tcase_add_test(tcase, whole_texts_stay_as_they_are);
+    tcase_add_test(tcase, plans_that_are_refused);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
