@@ -287,6 +287,7 @@ libcore_la_SOURCES = \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
   src/output/text/fill.c \
+  src/output/text/follow.c src/output/text/follow.h \
   src/output/text/plan_text.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \

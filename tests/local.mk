@@ -82,6 +82,7 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/drawn_test \
+  tests/unit/output/follow_test \
   tests/unit/output/json_test \
   tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \

@@ -7,18 +7,19 @@
 #include "adjust/mirrored.h"
 #include "adjust/plausible.h"
 
-/* What names a mistake in the files, and then what no contact explains, stand before what follows
- * from them: with most touches left out nearly everything is undetermined. */
+/* Wrong files, then what names a mistake in them, and then what no contact explains, stand before
+ * what follows from them: with most touches left out nearly everything is undetermined. */
 static int rank(const struct tt_finding *finding)
 {
     if (finding->severity != TIPTRUE_ERROR) {
         return 0;
     }
     switch ((int)finding->code) {
-    case TT_FINDING_MIRRORED:
-    case TT_FINDING_TIPS_EXCHANGED:
     case TT_FINDING_OTHER_MACHINE:
     case TT_FINDING_OTHER_PLATE:
+        return 3;
+    case TT_FINDING_MIRRORED:
+    case TT_FINDING_TIPS_EXCHANGED:
         return 2;
     case TT_FINDING_DOES_NOT_FIT:
         return 1;

@@ -216,8 +216,10 @@ static void told(void *context, const struct tiptrue_diagnostic *d)
             print_error_json(&fault);
         }
     }
+    const char *hint = d->hint != NULL && strcmp(d->hint, messages->hint) != 0 ? d->hint : NULL;
     write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column,
-                  d->text, d->hint);
+                  d->text, hint);
+    snprintf(messages->hint, sizeof messages->hint, "%s", d->hint != NULL ? d->hint : "");
 }
 
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages)

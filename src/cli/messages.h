@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Messages about input: `file:line:column: error: text`, then `  hint: text` where there is one. */
+/* Messages about input: `file:line:column: error: text`, then `  hint: text` where there is one and
+ * the message before did not have the same. */
 #ifndef TT_CLI_MESSAGES_H
 #define TT_CLI_MESSAGES_H
 
@@ -32,6 +33,7 @@ struct cli_messages {
     size_t errors;                /* of severity error, so far */
     struct tiptrue_error *faults; /* the first of them, kept for JSON */
     size_t n_faults;
+    char hint[sizeof((struct tiptrue_error *)NULL)->hint]; /* the last one that was written */
 };
 
 /* A name out of a file or a path, which may hold anything: characters that steer a terminal are

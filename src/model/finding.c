@@ -110,3 +110,11 @@ const struct tt_value *tt_finding_value(const struct tt_finding *finding, const 
     }
     return NULL;
 }
+
+const char *tt_finding_kind(const struct tt_finding *finding)
+{
+    const struct tt_value *what = tt_finding_value(finding, "what");
+
+    what = what != NULL ? what : tt_finding_value(finding, "kind");
+    return what != NULL && what->text != NULL ? what->text : "";
+}

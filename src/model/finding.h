@@ -178,4 +178,7 @@ bool tt_finding_spoils_heights(const struct tt_finding *finding);
 /* The value of @finding under @key (without suffix), or NULL. */
 const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key);
 
+/* The word that tells cases of one code apart, its value `what` or else `kind`; "": it has none. */
+const char *tt_finding_kind(const struct tt_finding *finding);
+
 #endif

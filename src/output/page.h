@@ -43,6 +43,7 @@ struct tt_page {
     const struct tt_units *units;    /* of lengths; NULL: mm and um, as sentences are made */
     struct tt_own_names own[2];      /* names that stand in sentences without quotation marks */
     struct tt_buffer converted;      /* a sentence in those units */
+    const char *folded; /* where what follows from something else is shown; NULL: on this page */
 };
 
 /* A page as @options (NULL: plain) have it, as wide as they say where that is from @least up to

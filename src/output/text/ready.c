@@ -341,7 +341,7 @@ static void say_next(struct tt_page *page, const struct tiptrue_ready *ready)
         tt_buffer_printf(words, "nothing was written: `tiptrue ready --write' writes the new %s",
                          new);
     } else if (ready->state == TIPTRUE_READY_STOP) {
-        tt_buffer_puts(words, "fix what is listed above, then repeat the run");
+        tt_buffer_puts(words, tt_text_mend(ready->solution));
     }
     if (update && heights_left) {
         tt_buffer_printf(words,
@@ -404,6 +404,7 @@ void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
     page.columns = brief                                                  ? 4 * COLUMNS
                    : options != NULL && options->columns >= LEAST_COLUMNS ? options->columns
                                                                           : COLUMNS;
+    page.folded = TT_SHOWS_FOLDED;
     say_headline(&page, ready);
     if (!brief) {
         if (ready->state == TIPTRUE_READY_STOP) {

@@ -80,29 +80,30 @@ static const struct tt_template TEMPLATES[] = {
      "the offset of '{tip}' along {along:line} rests on where the machine was homed (u = {u:um}): "
      "no mark was sighted; sight the reference mark"},
     {TT_FINDING_FEW_TOUCHES, "quantities",
-     "'{tip}' has {touches} usable touches: offset, runout and contact radius need six or more, "
-     "better twelve"},
+     "'{tip}' has too few usable touches ({touches}): offset, runout and contact radius need six "
+     "or "
+     "more, better twelve"},
     {TT_FINDING_FEW_TOUCHES, "repeatability",
-     "'{tip}' has {touches} usable touches: too few to tell how well contacts repeat, so its "
+     "'{tip}' has too few usable touches ({touches}) to tell how well contacts repeat, so its "
      "uncertainty is wide; touch more often, or state 'touch': {'u': ...} in the machine file"},
     {TT_FINDING_ROTATION_GAP, NULL,
      "the rotations of '{tip}' leave a gap of {gap:deg}: spread them over the whole turn, a third "
      "of a turn apart at most"},
     {TT_FINDING_LATE_CONTACT, "film",
-     "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
+     "{late} of {of} touches on edge '{edge}' triggered {depth_min}[ to {depth_max}] too "
      "deep and were left out; clean edge and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "gross",
-     "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
+     "{late} of {of} touches on edge '{edge}' triggered {depth_min}[ to {depth_max}] too "
      "deep and were left out; by so much no contact is late: check the edge's name and the digits "
      "of these rows"},
     {TT_FINDING_LATE_CONTACT, "most",
      "{aside} of {of} touches of '{tip}' do not fit the others: which of them are good cannot be "
      "told; clean edges and tip, check the contact circuit, and repeat"},
     {TT_FINDING_SCATTERED, "early",
-     "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
+     "{early} of {of} touches on edge '{edge}' triggered up to {off_max} before the edge and "
      "were left out (bounce, or noise on the contact's cable)"},
     {TT_FINDING_SCATTERED, "early-gross",
-     "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
+     "{early} of {of} touches on edge '{edge}' triggered up to {off_max} before the edge and "
      "were left out: by so much no contact is early; check the edge's name and the digits of these "
      "rows"},
     {TT_FINDING_SCATTERED, "touches",
@@ -168,7 +169,7 @@ static const struct tt_template TEMPLATES[] = {
      OUT_OF_REACH
      "state radius, yaw or place of the mark better, or sight marks and touch facing edges"},
     {TT_FINDING_UNCERTAINTY_OVER, "little",
-     "what explains this run leaves the offset too uncertain: put right what is named below, and "
+     "what explains this run leaves the offset too uncertain: put right what else is named, and "
      "repeat"},
     {TT_FINDING_UNCERTAINTY_OVER, NULL,
      "the expanded uncertainty of the offset of '{tip}'[ on this {on}] is {found:over}, over the "
@@ -181,7 +182,7 @@ static const struct tt_template TEMPLATES[] = {
      "every mark again, twice"},
     {TT_FINDING_DOES_NOT_FIT, "touches",
      "{gross} of {of} touches of '{tip}' are off by more than {most} ({lines}), which no contact "
-     "is: check the edges' names and the columns of the log"},
+     "is: check the names of edges, tips and setups, and the columns of the log"},
     {TT_FINDING_DOES_NOT_FIT, "marks",
      "the marks lie further from their stated places than their u allows (chi-squared {chi2}, "
      "{dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which "
@@ -411,12 +412,8 @@ static const struct tt_template TEMPLATES[] = {
 /* Whether a sentence of @template is one for @finding. */
 static bool fits(const struct tt_finding *finding, const struct tt_template *template)
 {
-    const struct tt_value *what = tt_finding_value(finding, "what");
-
-    what = what != NULL ? what : tt_finding_value(finding, "kind");
     return finding->code == template->code &&
-           (template->kind == NULL ||
-            (what != NULL && what->text != NULL && strcmp(what->text, template->kind) == 0));
+           (template->kind == NULL || strcmp(tt_finding_kind(finding), template->kind) == 0);
 }
 
 /* NULL: of a kind that a newer version wrote. */

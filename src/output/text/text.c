@@ -11,6 +11,7 @@
 #include <stdint.h>
 
 #include "base/number.h"
+#include "output/text/follow.h"
 #include "output/text/sentences.h"
 #include "output/text/text_parts.h"
 #include "output/text/words.h"
@@ -146,13 +147,15 @@ static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_find
 
 /* " (lines 5-6, 9)" where a finding names rows that were named neither in its text nor with what
  * was set aside. */
-static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
+static void add_lines(struct tt_page *page, const struct tiptrue_solution *s,
                       const struct tt_finding *finding)
 {
-    if (finding->n_lines > 0 && !tt_sentence_names_lines(finding) && !all_set_aside(s, finding)) {
-        tt_buffer_puts(words, " (");
-        tt_text_lines(words, finding->lines, finding->n_lines);
-        tt_buffer_puts(words, ")");
+    bool listed = all_set_aside(s, finding) && (page->folded == NULL || !tt_left_out_follow(s));
+
+    if (finding->n_lines > 0 && !tt_sentence_names_lines(finding) && !listed) {
+        tt_buffer_puts(&page->words, " (");
+        tt_text_lines(&page->words, finding->lines, finding->n_lines);
+        tt_buffer_puts(&page->words, ")");
     }
 }
 
@@ -180,6 +183,12 @@ static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s
     return same;
 }
 
+static bool is_folded(const struct tt_page *page, const struct tiptrue_solution *s,
+                      const struct tt_finding *finding)
+{
+    return page->folded != NULL && tt_follows(s, finding);
+}
+
 /* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told
  * where they are the same for all. */
 static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first,
@@ -187,6 +196,9 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
 {
     struct tt_buffer *words = &page->words;
 
+    if (reason->finding != NULL && is_folded(page, s, reason->finding)) {
+        return;
+    }
     for (size_t i = 0; i < first; i++) {
         if (same_reason(&s->tips[i], reason) != NULL) {
             return;
@@ -199,23 +211,77 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
         tt_buffer_puts(words, reason->text);
     }
     if (reason->code == TT_REASON_FINDING) {
-        add_lines(words, s, reason->finding);
+        add_lines(page, s, reason->finding);
     }
     tt_page_go(page, 2);
     tt_page_say(page, 4);
 }
 
-/* Why; of several tips, only why some may not be kept. */
+/* Whether a finding of the same code follows that stands before the one at @index. */
+static bool code_was_told(const struct tiptrue_solution *s, size_t index)
+{
+    for (size_t i = 0; i < index; i++) {
+        if (s->findings[i].code == s->findings[index].code && tt_follows(s, &s->findings[i])) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* How many findings are folded, their codes, and where they are shown. */
+static void tell_folded(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    struct tt_buffer *words = &page->words;
+    struct tt_buffer codes = {0};
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (is_folded(page, s, &s->findings[i])) {
+            tt_buffer_puts(&codes, code_was_told(s, i) ? "" : n == 0 ? "" : ", ");
+            tt_buffer_puts(&codes, code_was_told(s, i) ? "" : tt_finding_name(s->findings[i].code));
+            n++;
+        }
+    }
+    if (n > 0) {
+        tt_buffer_printf(words,
+                         "%zu more finding%s probably follow%s from the above, or cannot be judged "
+                         "until it is put right: ",
+                         n, n == 1 ? "" : "s", n == 1 ? "s" : "");
+        tt_buffer_add(words, codes.text, codes.length);
+        tt_buffer_printf(words, " (%s)", page->folded);
+        tt_page_go(page, 2);
+        tt_page_say(page, 4);
+    }
+    page->out->failed = page->out->failed || codes.failed;
+    tt_buffer_clear(&codes);
+}
+
+/* The reasons of all tips that rest on @finding (NULL: on none of the solution's), but those of
+ * tips that are kept where @only_bad. */
+static void tell_reasons(struct tt_page *page, const struct tiptrue_solution *s,
+                         const struct tt_finding *finding, bool only_bad)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *t = &s->tips[i];
+        for (size_t k = 0; k < t->n_reasons && !(only_bad && t->verdict == TIPTRUE_KEEP); k++) {
+            const struct tt_finding *f = t->reasons[k].finding;
+            if (f == finding || (finding == NULL && t->reasons[k].code != TT_REASON_FINDING)) {
+                tell_reason(page, s, i, &t->reasons[k]);
+            }
+        }
+    }
+}
+
+/* Why, in the order of the findings; of several tips, only why some may not be kept. */
 void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *s)
 {
     bool only_bad = s->n_tips > 1 && s->verdict != TIPTRUE_KEEP;
 
-    for (size_t i = 0; i < s->n_tips; i++) {
-        const struct tt_tip_result *t = &s->tips[i];
-        for (size_t k = 0; k < t->n_reasons && !(only_bad && t->verdict == TIPTRUE_KEEP); k++) {
-            tell_reason(page, s, i, &t->reasons[k]);
-        }
+    for (size_t i = 0; i < s->n_findings; i++) {
+        tell_reasons(page, s, &s->findings[i], only_bad);
     }
+    tell_folded(page, s);
+    tell_reasons(page, s, NULL, only_bad);
     tt_page_line_end(page);
 }
 
@@ -232,7 +298,7 @@ static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_colour(page, TT_PLAIN);
     tt_page_printf(page, ", %s: ", tt_finding_name(f->code));
     tt_buffer_puts(words, f->text);
-    add_lines(words, s, f);
+    add_lines(page, s, f);
     tt_page_say(page, 4);
 }
 
@@ -254,7 +320,7 @@ void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
     size_t told = 0;
 
     for (size_t i = 0; i < s->n_findings; i++) {
-        if (was_told(s, &s->findings[i])) {
+        if (was_told(s, &s->findings[i]) || is_folded(page, s, &s->findings[i])) {
             continue;
         }
         if (told++ == 0) {
@@ -264,6 +330,15 @@ void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
     }
     if (told > 0) {
         tt_page_line_end(page);
+    }
+}
+
+void tt_text_followers(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (is_folded(page, s, &s->findings[i])) {
+            tell_finding(page, s, &s->findings[i]);
+        }
     }
 }
 
@@ -296,13 +371,16 @@ const char *tt_text_new(const struct tiptrue_solution *s, bool places)
                               : NULL;
 }
 
+const char *tt_text_mend(const struct tiptrue_solution *s)
+{
+    return tt_is_of_files(s)
+               ? "correct what is named first, then solve this log again; repeat the run if that "
+                 "cannot be done"
+               : "fix what is listed above, then repeat the run";
+}
+
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const NEXT[] = {
-        [TIPTRUE_KEEP] = "Next: nothing to write.",
-        [TIPTRUE_REPEAT] = "Next: fix what is listed above, then repeat the run.",
-        [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
-    };
 
     if (s->least_squares) {
         tt_page_prose(page, 2, "Next: to use the run, solve it without --least-squares.");
@@ -311,6 +389,9 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
                       "Next: 'tiptrue plan --after' with this run says which few touches would "
                       "mend it; 'tiptrue solve --together' then solves this log and theirs as one "
                       "run. Else put right what is named above, then make the run again.");
+    } else if (s->verdict == TIPTRUE_REPEAT) {
+        tt_buffer_printf(&page->words, "Next: %s.", tt_text_mend(s));
+        tt_page_say(page, 2);
     } else if (s->verdict == TIPTRUE_UPDATE) {
         const char *new = tt_text_new(s, true); /* NULL: a result whose tips tell no verdicts */
         tt_buffer_printf(&page->words,
@@ -318,7 +399,8 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
                          new != NULL ? new : "offsets");
         tt_page_say(page, 2);
     } else {
-        tt_page_prose(page, 2, NEXT[s->verdict]);
+        tt_page_prose(page, 2,
+                      s->verdict == TIPTRUE_KEEP ? "Next: nothing to write." : "Next: touch it.");
     }
 }
 
@@ -370,6 +452,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     struct tt_page page = tt_page_new(buffer, o, 1, SIZE_MAX);
 
     page.columns = page_columns(o);
+    page.folded = o->observations ? NULL : TT_SHOWS_FOLDED;
     tt_text_own_names(s, page.own);
     if (o->brief) {
         brief_line(&page, s);

@@ -27,13 +27,19 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
 void tt_text_own_names(const struct tiptrue_solution *solution, struct tt_own_names own[2]);
 
 /* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
- */
+ * Where the page folds (page->folded), findings that follow from others (output/text/follow.h) are
+ * only counted, behind the reasons. */
 /* "KEEP" and so on: what the verdict begins with. */
 const char *tt_text_shout(const struct tiptrue_solution *solution);
+#define TT_SHOWS_FOLDED "`tiptrue solve --touches' shows them"
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *solution);
+/* Those findings alone. */
+void tt_text_followers(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *solution);
+/* What to do where the verdict is repeat: without a capital letter or a full stop. */
+const char *tt_text_mend(const struct tiptrue_solution *solution);
 /* What an update writes, "offsets", "heights", "offsets and heights", where heights have @places to
  * be written to; NULL: nothing. */
 const char *tt_text_new(const struct tiptrue_solution *solution, bool places);
@@ -63,8 +69,8 @@ void tt_text_picture_expected(struct tt_page *page, const struct tt_camera_resul
  * for. */
 void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solution);
 
-/* text_rows.c: what was set aside, by edge and tip; when every row is asked for, the edges and the
- * rows. */
+/* text_rows.c: what was set aside, by edge and tip, unless the page folds and that follows from
+ * something else; when every row is asked for, the edges and the rows. */
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);
 /* One sentence: the straightness of the edges that have one; nothing where none has. */

@@ -5,6 +5,7 @@
 #include "config.h"
 
 #include "base/named.h"
+#include "output/text/follow.h"
 #include "output/text/text_parts.h"
 
 #include <math.h>
@@ -121,11 +122,14 @@ static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
     tt_buffer_printf(words, "%s, tip %s: ", edge, tip);
     tt_text_lines(words, pile->lines, pile->n);
     tt_buffer_printf(words, " triggered %s by ", late ? "late (too deep)" : "early");
-    tt_number_write_fixed(words, 1000 * pile->least_mm, 0, false);
+    bool small = pile->most_mm < 0.9995;
+    double factor = small ? 1000 : 1;
+    int decimals = small ? 0 : 3;
+    tt_number_write_fixed(words, factor * pile->least_mm, decimals, false);
     if (pile->n > 1) {
-        tt_buffer_printf(words, " to %s", tt_fixed(1000 * pile->most_mm, 0, false).text);
+        tt_buffer_printf(words, " to %s", tt_fixed(factor * pile->most_mm, decimals, false).text);
     }
-    tt_buffer_puts(words, " " TT_UM);
+    tt_buffer_puts(words, small ? " " TT_UM : " mm");
     tt_page_go(page, 2);
     tt_page_say(page, 4);
 }
@@ -135,7 +139,7 @@ void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *s)
     size_t n_piles = 2 * s->n_edges * s->n_tips;
     struct piles piles = {.solution = s};
 
-    if (s->touches_set_aside == 0) {
+    if (s->touches_set_aside == 0 || (page->folded != NULL && tt_left_out_follow(s))) {
         return;
     }
     tt_page_heading(page, "Left out: they disagree with the other touches:");

@@ -245,7 +245,7 @@ START_TEST(few_touches)
     struct tiptrue_solution *solution = scene_solve(&s, &six, false);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_FEW_TOUCHES);
     ck_assert_uint_eq(scene_count(solution, TT_FINDING_FEW_TOUCHES), 1);
-    CHECK_WORDS(finding->text, "'t1' has 6 usable touches", "'touch': {'u': ...}");
+    CHECK_WORDS(finding->text, "'t1' has too few usable touches (6)", "'touch': {'u': ...}");
     ck_assert_uint_eq(finding->tip, 0);
     ck_assert(solution->tips[0].factor > 4);
     tiptrue_solution_free(solution);
