@@ -13,6 +13,7 @@
 
 #include "base/number.h"
 #include "output/page.h"
+#include "output/text/follow.h"
 #include "output/text/text_parts.h"
 #include "output/trend_words.h"
 
@@ -412,7 +413,9 @@ void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
         }
         say_tips(&page, ready);
         say_since(&page, ready);
-        say_edges(&page, ready);
+        if (!tt_left_out_follow(ready->solution)) {
+            say_edges(&page, ready);
+        }
         say_forecast(&page, ready);
         say_board(&page, ready);
         say_warnings(&page, ready->solution);
