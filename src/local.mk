@@ -36,6 +36,7 @@ libcore_la_SOURCES = \
   src/base/order.c src/base/order.h \
   src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
+  src/base/sums.h \
   src/base/time.c src/base/time.h \
   src/base/utf8.c src/base/utf8.h \
   src/formats/keys.c src/formats/keys.h \

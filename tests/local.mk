@@ -46,6 +46,7 @@ unit_tests = \
   tests/unit/base/named_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
+  tests/unit/base/sums_test \
   tests/unit/base/time_test \
   tests/unit/export/diff_test \
   tests/unit/export/edit_test \

@@ -9,6 +9,7 @@
 
 #include "adjust/estimable_parts.h"
 #include "base/cholesky.h"
+#include "base/sums.h"
 #include "model/frames.h"
 
 /* Terms of an explanation, and the cells that a move parts in two. */
@@ -68,7 +69,7 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
     }
     struct tt_estimable *made = TT_ARENA_NEW(arena, 1, struct tt_estimable);
     size_t square = n_unknowns * n_unknowns;
-    double *numbers = TT_ARENA_NEW(arena, 7 * n_unknowns + 2 * square, double);
+    double *numbers = TT_ARENA_NEW(arena, 8 * n_unknowns + 2 * square, double);
     size_t *counts = TT_ARENA_NEW(arena, model->n_cells + 1 + model->n_setups, size_t);
     /* columns with several unknowns are the first, that of a drift, and the yaw's of a plate that
      * turned */
@@ -85,7 +86,7 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
                                   .information = numbers,
                                   .effect = numbers + square};
     double **vectors[] = {&made->mean,   &made->changed,  &made->pull, &made->right,
-                          &made->settle, &made->left_var, &made->at};
+                          &made->settle, &made->left_var, &made->left, &made->at};
     for (size_t k = 0; k < sizeof vectors / sizeof vectors[0]; k++) {
         *vectors[k] = numbers + 2 * square + k * n_unknowns;
     }
@@ -129,11 +130,10 @@ static bool linearised_there(const struct tt_estimable *e, const struct tt_fit *
 static void update_pull(struct tt_estimable *e)
 {
     for (size_t i = 0; i < e->n; i++) {
-        double sum = 0;
-        for (size_t j = 0; j < e->n; j++) {
-            sum += e->information[i * e->n + j] * (e->mean[j] - e->changed[j]);
-        }
-        e->pull[i] = sum;
+        e->left[i] = e->mean[i] - e->changed[i];
+    }
+    for (size_t i = 0; i < e->n; i++) {
+        e->pull[i] = tt_dot(e->information + i * e->n, e->left, e->n);
     }
 }
 
@@ -219,11 +219,8 @@ bool tt_estimable_step(struct tt_estimable *e, struct tt_fit *fit, double *size)
         e->settled = true;
     }
     for (size_t k = 0; k < n; k++) {
-        const double *effect = e->effect + k * n_unknowns;
         e->changed[k] += step[k];
-        for (size_t u = 0; u < n_unknowns; u++) {
-            dx[u] += step[k] * effect[u];
-        }
+        tt_add_times(dx, step[k], e->effect + k * n_unknowns, n_unknowns);
     }
     update_pull(e);
     *size = 0;
@@ -247,7 +244,7 @@ double tt_estimable_log_rest(const struct tt_estimable *e)
     double squares = e->settled ? e->least_squares : e->squares;
 
     for (size_t i = 0; i < e->n && e->settled; i++) {
-        squares += (e->mean[i] - e->changed[i]) * e->pull[i];
+        squares += e->left[i] * e->pull[i];
     }
     return e->log_constants - 0.5 * squares;
 }

@@ -25,7 +25,8 @@ struct tt_estimable {
     double *information;      /* n x n: inverse of their covariance before any touch */
     double *mean;    /* what they are expected to have changed by since the linearisation */
     double *changed; /* what they have changed by (subtracted, as all steps are) */
-    double *pull;    /* information times mean less changed */
+    double *left;    /* mean less changed */
+    double *pull;    /* information times that */
     double *effect;  /* n x unknowns: what a unit of each changes the unknowns by */
     double *settle;  /* per unknown: its further change in the first step */
     bool settled;

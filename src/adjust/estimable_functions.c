@@ -8,6 +8,7 @@
 
 #include "adjust/estimable_parts.h"
 #include "base/cholesky.h"
+#include "base/sums.h"
 
 /* A function whose variance, given those chosen before, is below DEPENDENT of its own is one of
  * them: what a second tip sees of an edge, once it has seen three. Between that and INDEPENDENT (an
@@ -124,11 +125,8 @@ static size_t choose(struct tt_estimable_scratch *s, size_t width)
         const double *of_best = s->factor + best * width;
         double pivot = sqrt(left[best]);
         for (size_t i = 0; i < n; i++) {
-            double sum = s->covariance[i * n + best], *row = s->factor + i * width;
-            for (size_t k = 0; k < found; k++) {
-                sum -= row[k] * of_best[k];
-            }
-            row[found] = sum / pivot;
+            double *row = s->factor + i * width;
+            row[found] = (s->covariance[i * n + best] - tt_dot(row, of_best, found)) / pivot;
             left[i] -= row[found] * row[found];
         }
         left[best] = -1;
@@ -192,15 +190,10 @@ static void find_effects(struct tt_estimable *e, const struct tt_model *model)
     for (size_t k = 0; k < n; k++) {
         double *effect = e->effect + k * n_unknowns;
         for (size_t j = 0; j < n; j++) {
-            const double *with = s->with + s->chosen[j] * n_unknowns;
-            double by = e->information[k * n + j];
-            for (size_t u = 0; u < n_unknowns; u++) {
-                effect[u] += by * with[u];
-            }
+            tt_add_times(effect, e->information[k * n + j], s->with + s->chosen[j] * n_unknowns,
+                         n_unknowns);
         }
-        for (size_t u = 0; u < n_unknowns; u++) {
-            e->settle[u] -= e->mean[k] * effect[u];
-        }
+        tt_add_times(e->settle, -e->mean[k], effect, n_unknowns);
     }
 }
 

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "adjust/views.h"
+#include "base/sums.h"
 
 static struct tt_plate_xy group_shift(const struct tt_model *model, size_t group)
 {
@@ -367,34 +368,28 @@ static void gram_of(const struct tt_model *model, const struct tt_cell *cell, co
     }
 }
 
-/* Two numbers side by side, which SSE2, NEON and their like add and multiply at once. */
-typedef double pair __attribute__((vector_size(2 * sizeof(double))));
-
 /* The same of the four columns that every cell has, both triangles: with the sums in registers a
  * fourth of the instructions, and this is where a search spends its time. */
 static void gram_of_plain(const struct tt_model *model, const struct tt_cell *cell,
                           const double weight[], double gram[], double right[])
 {
-    pair a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}, c0 = {0}, c1 = {0}, d0 = {0}, d1 = {0};
-    pair r0 = {0}, r1 = {0};
+    tt_pair a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}, c1 = {0}, d1 = {0}, r0 = {0}, r1 = {0};
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        pair low, high;
-        memcpy(&low, model->slope + i * model->stride, sizeof low);
-        memcpy(&high, model->slope + i * model->stride + 2, sizeof high);
-        pair w_low = weight[i] * low, w_high = weight[i] * high;
+        const double *slope = model->slope + i * model->stride;
+        tt_pair low = tt_pair_at(slope), high = tt_pair_at(slope + 2);
+        tt_pair w_low = weight[i] * low, w_high = weight[i] * high;
         a0 += w_low[0] * low;
         a1 += w_low[0] * high;
         b0 += w_low[1] * low;
         b1 += w_low[1] * high;
-        c0 += w_high[0] * low;
         c1 += w_high[0] * high;
-        d0 += w_high[1] * low;
         d1 += w_high[1] * high;
         r0 += model->residual[i] * w_low;
         r1 += model->residual[i] * w_high;
     }
-    const pair all[] = {a0, a1, b0, b1, c0, c1, d0, d1}, products[] = {r0, r1};
+    const tt_pair c0 = {a1[0], b1[0]}, d0 = {a1[1], b1[1]};
+    const tt_pair all[] = {a0, a1, b0, b1, c0, c1, d0, d1}, products[] = {r0, r1};
     memcpy(gram, all, sizeof all);
     memcpy(right, products, sizeof products);
 }

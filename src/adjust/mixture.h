@@ -34,8 +34,10 @@
  */
 static inline double tt_off_density(double residual_mm, double sd_mm)
 {
-    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sd_mm),
-           beyond = fmax(fabs(residual_mm) / depth, 1);
+    double depth = DEPTH_SCALE_SCATTERS * sd_mm;
+    depth = depth > DEPTH_SCALE_MM ? depth : DEPTH_SCALE_MM; /* fmax would be called */
+    double beyond = fabs(residual_mm) / depth;
+    beyond = beyond > 1 ? beyond : 1;
     return 0.75 / (depth * beyond * beyond * beyond * beyond) +
            GROSS_DENSITY; /* 3/4 within the depth, 1/4 beyond */
 }

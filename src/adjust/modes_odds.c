@@ -7,6 +7,7 @@
 
 #include "adjust/modes_parts.h"
 #include "base/distribution.h"
+#include "base/sums.h"
 
 /* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
 #define MOST_TAKEN 0.98
@@ -46,15 +47,6 @@ double tt_mode_gained(double own_dof, double taken)
     return own_dof > 0 ? -0.5 * own_dof * log1p(-fmin(taken / own_dof, MOST_TAKEN)) : 0.5 * taken;
 }
 
-static double dot(const double a[], const double b[], size_t n)
-{
-    double sum = 0;
-    for (size_t k = 0; k < n; k++) {
-        sum += a[k] * b[k];
-    }
-    return sum;
-}
-
 /* v_a . v_b over the border and @block (TT_NONE: all blocks). */
 static double product(const struct tt_mode_table *t, unsigned a, unsigned b, size_t block)
 {
@@ -62,11 +54,11 @@ static double product(const struct tt_mode_table *t, unsigned a, unsigned b, siz
     size_t first;
 
     if (block == TT_NONE) {
-        return dot(t->v[a], t->v[b], model->n_unknowns);
+        return tt_dot(t->v[a], t->v[b], model->n_unknowns);
     }
     first = model->system.first[block];
-    return dot(t->v[a], t->v[b], model->n_border) +
-           dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
+    return tt_dot(t->v[a], t->v[b], model->n_border) +
+           tt_dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
 }
 
 static double gained(const struct tt_mode_table *t, double taken)

@@ -13,6 +13,7 @@
 #include "adjust/mixture.h"
 #include "adjust/shares.h"
 #include "base/distribution.h"
+#include "base/sums.h"
 
 #define MOST_EM_STEPS 40
 #define CLIMBED 0.02 /* of the logarithm of the likelihood */
@@ -62,11 +63,11 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
     for (size_t k = 0; k < CLIMB_STEPS; k++) {
         double size;
         for (size_t i = 0; i < model->n_touches; i++) {
-            double r = model->residual[i], side = r < 0 ? 1 - CLIMB_LEVEL : CLIMB_LEVEL;
+            double r = model->residual[i], side = r < 0 ? 1 - CLIMB_LEVEL : CLIMB_LEVEL,
+                   off = fabs(r) > CLIMB_FLOOR_MM ? fabs(r) : CLIMB_FLOOR_MM;
             /* Scaled so that a touch off by one first scatter weighs as in least squares: priors
              * keep their meaning. */
-            fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side /
-                             (TT_FIRST_SCATTER_MM * fmax(fabs(r), CLIMB_FLOOR_MM));
+            fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side / (TT_FIRST_SCATTER_MM * off);
         }
         if (!climb_step(fit, &size)) {
             return false;
@@ -109,21 +110,22 @@ static double first_scatter(const struct tt_fit *fit, const double keep[])
  * standard deviation with the touch's own). Returns their ln density. */
 static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
 {
-    double sum = 0, depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sqrt(fit->touch_var_mm2));
+    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sqrt(fit->touch_var_mm2));
+    struct tt_log_product density = {0, 1};
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i];
         double predicted = sqrt(variance * (1 + fit->leverage[i]));
-        sum +=
-            log(0.75 / depth * tt_normal_lower(2 - fit->model->residual[i] / predicted) + 1e-300);
+        double possible = tt_normal_lower(2 - fit->model->residual[i] / predicted);
+        tt_log_times(&density, 0.75 / depth * possible + 1e-300);
         probability[i] = 0;
     }
-    return sum;
+    return tt_log_product(density);
 }
 
 /* The part of one cell in the expectation; returns its part of the ln likelihood. Most touches are
- * near enough to be good for certain: for them no exponential is taken, and the variances' factors
- * are gathered into one logarithm. */
+ * near enough to be good for certain: for them no exponential is taken. Of all factors one
+ * logarithm is. */
 static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
                           double probability[])
 {
@@ -136,30 +138,27 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
     double bare = tt_edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
     double bare_mm = tt_bare_depth(fit, cell->edge);
     double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
-    double log_sum = (double)cell->count * log(peak), ratios = 1;
+    double exponents = 0;
+    struct tt_log_product ratios = {0, 1}, density = {(double)cell->count * log(peak), 1};
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i],
                r = fit->model->residual[i];
         double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
-        ratios *= ratio;
-        if (ratios < 1e-200) {
-            log_sum += 0.5 * log(ratios);
-            ratios = 1;
-        }
         probability[i] = 1;
         if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
-            double root = sqrt(ratio), good = peak * exp(exponent) * root,
-                   off = (r < 0         ? share
-                          : r < bare_mm ? bare
-                                        : early) *
-                         tt_off_density(r, scatter_mm);
+            double off_share = r < 0         ? share
+                               : r < bare_mm ? bare
+                                             : early,
+                   off = off_share * tt_off_density(r, scatter_mm),
+                   good = peak * exp(exponent) * sqrt(ratio);
             probability[i] = good / (good + off);
-            log_sum += log((good + off) / (peak * root));
+            tt_log_times(&density, (good + off) / peak);
         } else {
-            log_sum += exponent;
+            tt_log_times(&ratios, ratio);
+            exponents += exponent;
         }
     }
-    return log_sum + 0.5 * log(ratios);
+    return exponents + 0.5 * tt_log_product(ratios) + tt_log_product(density);
 }
 
 /* ln density of sightings and priors at x, but factors of 2 pi that no explanation changes. */

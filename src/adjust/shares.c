@@ -115,12 +115,12 @@ static double log_early(const struct tt_fit *fit)
 
 double tt_shares_log_evidence(struct tt_fit *fit)
 {
-    double early, late, touches, pi = fit->run_share, sum = 0;
+    double early, late, touches, sum = 0, pi = fit->run_share;
+    double a = SHARE_STRENGTH * pi, b = SHARE_STRENGTH * (1 - pi), prior = tt_ln_beta(a, b);
 
     count_off(fit, &early, &late, &touches);
     for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
-        double a = SHARE_STRENGTH * pi, b = SHARE_STRENGTH * (1 - pi), n_late = fit->late_count[j];
-        double n_good = fmax(fit->edge_count[j] - n_late, 0);
+        double n_late = fit->late_count[j], n_good = fmax(fit->edge_count[j] - n_late, 0);
         if (fit->edge_count[j] == 0) {
             continue;
         }
@@ -128,8 +128,8 @@ double tt_shares_log_evidence(struct tt_fit *fit)
             sum += log(tt_mode_probability(TT_MODE_EDGE_OUT));
             continue;
         }
-        sum += tt_ln_beta(n_late + a, n_good + b) - tt_ln_beta(a, b) -
-               n_late * log(fit->late_share[j]) - n_good * log1p(-fit->late_share[j]);
+        sum += tt_ln_beta(n_late + a, n_good + b) - prior - n_late * log(fit->late_share[j]) -
+               n_good * log1p(-fit->late_share[j]);
     }
     return sum + SHARE_PRIOR_LATE * log(pi / 0.1) +
            (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9) + log_early(fit);

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/cholesky.h"
+#include "base/sums.h"
 #include "model/frames.h"
 
 #define PIVOT_FLOOR 1e-11
@@ -229,11 +230,7 @@ static bool eliminate(struct tt_system *system, size_t t)
             row[j] = b[i * nb + j] * scale[i] * system->scale[j];
         }
         for (size_t k = 0; k < i; k++) {
-            double l = ld[i * size + k];
-            const double *above = lb + k * nb;
-            for (size_t j = 0; j < nb; j++) {
-                row[j] -= l * above[j];
-            }
+            tt_add_times(row, -ld[i * size + k], lb + k * nb, nb);
         }
         double inverse = 1 / ld[i * size + i];
         for (size_t j = 0; j < nb; j++) {
@@ -277,9 +274,7 @@ void tt_system_forward(const struct tt_system *system, const double v[], double 
         const double *lb = system->lb + (system->first[t] - nb) * nb;
         tt_cholesky_forward(system->ld + system->d_at[t], size, x_t);
         for (size_t i = 0; i < size; i++) {
-            for (size_t j = 0; j < nb; j++) {
-                x[j] -= lb[i * nb + j] * x_t[i];
-            }
+            tt_add_times(x, -x_t[i], lb + i * nb, nb);
         }
     }
     tt_cholesky_forward(system->la, nb, x);
@@ -296,9 +291,7 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
         double *x_t = x + system->first[t];
         const double *lb = system->lb + (system->first[t] - nb) * nb;
         for (size_t i = 0; i < size; i++) {
-            for (size_t j = 0; j < nb; j++) {
-                x_t[i] -= lb[i * nb + j] * x[j];
-            }
+            x_t[i] -= tt_dot(lb + i * nb, x, nb);
         }
         tt_cholesky_backward(system->ld + system->d_at[t], size, x_t);
     }
@@ -310,21 +303,21 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
 double tt_system_log_det(const struct tt_system *system)
 {
     size_t nb = system->n_border;
-    double sum = 0;
+    struct tt_log_product det = {0, 1};
 
     for (size_t i = 0; i < nb; i++) {
-        sum += 2 * log(system->la[i * nb + i]);
+        tt_log_times(&det, system->la[i * nb + i]);
     }
     for (size_t t = 0; t < system->n_blocks; t++) {
         const double *ld = system->ld + system->d_at[t];
         for (size_t i = 0; i < system->size[t]; i++) {
-            sum += 2 * log(ld[i * system->size[t] + i]);
+            tt_log_times(&det, ld[i * system->size[t] + i]);
         }
     }
     for (size_t i = 0; i < system->n_unknowns; i++) {
-        sum -= 2 * log(system->scale[i]);
+        tt_log_times(&det, 1 / system->scale[i]);
     }
-    return sum;
+    return 2 * tt_log_product(det);
 }
 
 bool tt_system_solve_blocks(struct tt_system *system, double x[])
@@ -376,9 +369,7 @@ void tt_system_half_solve(const struct tt_system *system, size_t block, const do
         }
         tt_cholesky_forward(system->ld + system->d_at[block], size, y_t);
         for (size_t i = 0; i < size; i++) {
-            for (size_t j = 0; j < nb; j++) {
-                y[j] -= lb[i * nb + j] * y_t[i];
-            }
+            tt_add_times(y, -y_t[i], lb + i * nb, nb);
         }
     }
     tt_cholesky_forward(system->la, nb, y);
@@ -404,32 +395,29 @@ void tt_system_block_covariance(const struct tt_system *system, size_t block, do
     const double *ld = system->ld + system->d_at[block],
                  *lb = system->lb + (system->first[block] - nb) * nb;
 
-    for (size_t i = size; i-- > 0;) { /* response = L^-T (L^-1 B), unscaled */
+    memcpy(response, lb, size * nb * sizeof *response);
+    for (size_t i = size; i-- > 0;) { /* L^-T (L^-1 B) */
+        double *row = response + i * nb;
+        for (size_t k = i + 1; k < size; k++) {
+            tt_add_times(row, -ld[k * size + i], response + k * nb, nb);
+        }
         for (size_t j = 0; j < nb; j++) {
-            double sum = lb[i * nb + j];
-            for (size_t k = i + 1; k < size; k++) {
-                sum -= ld[k * size + i] * response[k * nb + j] / scale[k] * system->scale[j];
-            }
-            response[i * nb + j] = sum / ld[i * size + i] * scale[i] / system->scale[j];
+            row[j] /= ld[i * size + i];
         }
     }
+    memset(cb, 0, size * nb * sizeof *cb);
     for (size_t i = 0; i < size; i++) {
-        for (size_t j = 0; j < nb; j++) {
-            double sum = 0;
-            for (size_t k = 0; k < nb; k++) {
-                sum -= response[i * nb + k] * system->c[k * nb + j];
-            }
-            cb[i * nb + j] = sum;
+        double *row = response + i * nb;
+        for (size_t k = 0; k < nb; k++) { /* unscaled */
+            row[k] *= scale[i] / system->scale[k];
+            tt_add_times(cb + i * nb, -row[k], system->c + k * nb, nb);
         }
     }
     tt_cholesky_invert(ld, size, cc);
     for (size_t i = 0; i < size; i++) {
         for (size_t j = 0; j < size; j++) {
-            double sum = cc[i * size + j] * scale[i] * scale[j];
-            for (size_t k = 0; k < nb; k++) {
-                sum -= cb[i * nb + k] * response[j * nb + k];
-            }
-            cc[i * size + j] = sum;
+            cc[i * size + j] =
+                cc[i * size + j] * scale[i] * scale[j] - tt_dot(cb + i * nb, response + j * nb, nb);
         }
     }
 }

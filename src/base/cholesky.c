@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/sums.h"
+
 /* What is left of a diagonal below this share of it is rounding: n eps with n in the hundreds. */
 #define LEAST_PIVOT 1e-13
 
@@ -15,10 +17,7 @@ bool tt_cholesky(double a[], size_t n)
     for (size_t i = 0; i < n; i++) {
         double whole = a[i * n + i];
         for (size_t j = 0; j <= i; j++) {
-            double sum = a[i * n + j];
-            for (size_t k = 0; k < j; k++) {
-                sum -= a[i * n + k] * a[j * n + k];
-            }
+            double sum = a[i * n + j] - tt_dot(a + i * n, a + j * n, j);
             if (j < i) {
                 a[i * n + j] = sum / a[j * n + j];
             } else if (sum > LEAST_PIVOT * whole) { /* false, too, of what is not a number */
@@ -34,31 +33,26 @@ bool tt_cholesky(double a[], size_t n)
 void tt_cholesky_forward(const double l[], size_t n, double b[])
 {
     for (size_t i = 0; i < n; i++) {
-        double sum = b[i];
-        for (size_t k = 0; k < i; k++) {
-            sum -= l[i * n + k] * b[k];
-        }
-        b[i] = sum / l[i * n + i];
+        b[i] = (b[i] - tt_dot(l + i * n, b, i)) / l[i * n + i];
     }
 }
 
 void tt_cholesky_backward(const double l[], size_t n, double b[])
 {
     for (size_t i = n; i-- > 0;) {
-        const double *row = l + i * n, by = b[i] /= row[i];
-        for (size_t k = 0; k < i; k++) {
-            b[k] -= row[k] * by;
-        }
+        b[i] /= l[i * n + i];
+        tt_add_times(b, -b[i], l + i * n, i);
     }
 }
 
 double tt_cholesky_ln_det(const double l[], size_t n)
 {
-    double sum = 0.0;
+    struct tt_log_product det = {0, 1};
+
     for (size_t i = 0; i < n; i++) {
-        sum += 2.0 * log(l[i * n + i]);
+        tt_log_times(&det, l[i * n + i]);
     }
-    return sum;
+    return 2 * tt_log_product(det);
 }
 
 /* L^-1 row by row, the upper triangle 0. */
@@ -69,10 +63,7 @@ static void invert_factor(const double l[], size_t n, double inverse[])
         double *row = inverse + i * n;
         row[i] = 1;
         for (size_t k = 0; k < i; k++) {
-            const double by = l[i * n + k], *above = inverse + k * n;
-            for (size_t j = 0; j <= k; j++) {
-                row[j] -= by * above[j];
-            }
+            tt_add_times(row, -l[i * n + k], inverse + k * n, k + 1);
         }
         for (size_t j = 0; j <= i; j++) {
             row[j] /= l[i * n + i];
@@ -90,10 +81,8 @@ void tt_cholesky_invert(const double l[], size_t n, double inverse[])
             row[j] *= own;
         }
         for (size_t k = i + 1; k < n; k++) {
-            const double *below = inverse + k * n, by = below[i];
-            for (size_t j = 0; j <= i; j++) {
-                row[j] += by * below[j];
-            }
+            const double *below = inverse + k * n;
+            tt_add_times(row, below[i], below, i + 1);
         }
         for (size_t j = 0; j < i; j++) {
             inverse[j * n + i] = row[j];

@@ -86,7 +86,7 @@ double tt_fisher_upper(double f, double m, double n)
 
 double tt_normal_lower(double z)
 {
-    return gsl_cdf_ugaussian_P(z);
+    return 0.5 * erfc(-z * sqrt(0.5));
 }
 
 double tt_ln_beta(double a, double b)
