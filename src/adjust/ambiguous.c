@@ -86,35 +86,27 @@ static struct tt_clause clause_of(const struct tt_view *view, const struct tt_mo
     return clause;
 }
 
-/* Put @clause behind the others, for which there must be room, with its own copy of the name. */
-static bool put(struct tt_view *view, struct tt_clauses *to, struct tt_clause clause)
+static void put(struct tt_clauses *to, struct tt_clause clause)
 {
-    if (clause.name != NULL) {
-        clause.name = tt_arena_copy(&view->solution->arena, clause.name);
-        if (clause.name == NULL) {
-            return false;
-        }
-    }
     to->clause[to->n++] = clause;
-    return true;
 }
 
-/* What an explanation says. */
-static bool put_modes(struct tt_view *view, struct tt_clauses *to, const struct tt_mode modes[],
-                      size_t n, const double good[])
+/* What an explanation says, with room for one clause more; false: out of memory. */
+static bool put_modes(const struct tt_view *view, struct tt_clauses *to,
+                      const struct tt_mode modes[], size_t n, const double good[])
 {
-    to->clause = TT_ARENA_NEW(&view->solution->arena, n + 2, struct tt_clause);
-    bool done = to->clause != NULL;
-
-    if (done && n == 0) {
-        done = put(view, to,
-                   (struct tt_clause){.code = all_kept(view->run, good) ? TT_CLAUSE_ALL_GOOD
-                                                                        : TT_CLAUSE_SOME_TOUCHES});
+    to->clause = TT_ARENA_NEW(view->scratch, n + 2, struct tt_clause);
+    if (to->clause == NULL) {
+        return false;
     }
-    for (size_t k = 0; k < n && done; k++) {
-        done = put(view, to, clause_of(view, &modes[k]));
+    if (n == 0) {
+        bool all = all_kept(view->run, good);
+        put(to, (struct tt_clause){.code = all ? TT_CLAUSE_ALL_GOOD : TT_CLAUSE_SOME_TOUCHES});
     }
-    return done;
+    for (size_t k = 0; k < n; k++) {
+        put(to, clause_of(view, &modes[k]));
+    }
+    return true;
 }
 
 /* Touches of @edge that the best explanation and its rival leave out; returns by how many they
@@ -139,7 +131,8 @@ static size_t left_out(const struct tt_view *view, size_t edge, size_t n[2])
 
 /* Where both explanations have the same modes they differ in which touches they leave out: the edge
  * on which they do most is named in both. */
-static bool put_touches(struct tt_view *view, struct tt_clauses *best, struct tt_clauses *rival)
+static void put_touches(const struct tt_view *view, struct tt_clauses *best,
+                        struct tt_clauses *rival)
 {
     const struct tt_explanation *e = view->selection->explanation;
     size_t most = 0, worst = 0, n[2];
@@ -155,38 +148,35 @@ static bool put_touches(struct tt_view *view, struct tt_clauses *best, struct tt
         most = differ > most ? differ : most;
     }
     if (most == 0) {
-        return true;
+        return;
     }
     const char *name = view->plate->edges[worst].name;
     (void)left_out(view, worst, n);
     enum tt_clause_code others = n[0] == n[1] ? TT_CLAUSE_OTHER_TOUCHES : TT_CLAUSE_TOUCHES;
-    return (n[0] == 0 || put(view, best, (struct tt_clause){TT_CLAUSE_TOUCHES, name, n[0]})) &&
-           (n[1] == 0 || put(view, rival, (struct tt_clause){others, name, n[1]}));
+    if (n[0] > 0) {
+        put(best, (struct tt_clause){TT_CLAUSE_TOUCHES, name, n[0], 0});
+    }
+    if (n[1] > 0) {
+        put(rival, (struct tt_clause){others, name, n[1], 0});
+    }
 }
 
 enum tiptrue_status tt_finding_ambiguous(struct tt_view *view, size_t block, size_t tip)
 {
     const struct tt_explanation *e = view->selection->explanation;
-    struct tiptrue_solution *s = view->solution;
     struct tt_clauses best = {0}, rival = {0};
 
     if (!put_modes(view, &best, e->modes, e->n_modes, e->good) ||
-        !put_modes(view, &rival, e->rival_modes, e->n_rival_modes, e->rival_good) ||
-        !put_touches(view, &best, &rival)) {
+        !put_modes(view, &rival, e->rival_modes, e->n_rival_modes, e->rival_good)) {
         return TIPTRUE_E_MEMORY;
     }
+    put_touches(view, &best, &rival);
     double expanded = e->rival_expanded_mm[block];
     const struct tt_machine_xy apart = e->rival_offset[block];
     bool vague = hypot(apart.x_mm, apart.y_mm) < expanded;
-    enum tiptrue_status status = tt_finding_add_values(
-        view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
-        (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
-        TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_TEXT("best", ""),
-                  TT_TEXT("rival", ""), TT_IN_MM("x", apart.x_mm), TT_IN_MM("y", apart.y_mm),
+    return tt_finding_add_values(
+        view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR, TT_ABOUT_TIP(tip),
+        TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_CLAUSES("best", &best),
+                  TT_CLAUSES("rival", &rival), TT_IN_MM("x", apart.x_mm), TT_IN_MM("y", apart.y_mm),
                   TT_IN_MM("expanded", expanded), TT_PLAIN("odds", exp(-e->rival_log_odds))));
-    if (status == TIPTRUE_OK) {
-        s->findings[s->n_findings - 1].best = best;
-        s->findings[s->n_findings - 1].rival = rival;
-    }
-    return status;
 }

@@ -7,7 +7,6 @@
 #include <string.h>
 
 #include "adjust/findings.h"
-#include "base/buffer.h"
 #include "base/named.h"
 
 /* Whether the log names something else than the file does. A log that names nothing is silent, no
@@ -59,28 +58,25 @@ static enum tiptrue_status repeated_rows(struct tt_view *view)
                   TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
 }
 
-/* How the lines of the later logs are told from those of the first. */
+/* Where the lines of each log begin. */
 static enum tiptrue_status several_logs(struct tt_view *view)
 {
     const struct tiptrue_run *run = view->run;
-    struct tt_buffer where = {0};
-    enum tiptrue_status status = TIPTRUE_E_MEMORY;
+    struct tt_clauses where = {TT_ARENA_NEW(view->scratch, run->n_logs, struct tt_clause),
+                               run->n_logs};
 
-    if (run->n_logs == 0) {
-        return TIPTRUE_OK;
+    if (where.clause == NULL) {
+        return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 1; i < run->n_logs; i++) {
-        tt_buffer_printf(&where, "%sline %zu is line 1 of '%s'", i > 1 ? ", " : "",
-                         run->logs[i].line_offset + 1, run->logs[i].file);
+    for (size_t i = 0; i < run->n_logs; i++) {
+        where.clause[i] =
+            (struct tt_clause){TT_CLAUSE_LOG, run->logs[i].file, run->logs[i].line_offset + 1, 0};
     }
-    tt_buffer_printf(&where, "; lower line numbers are of '%s'", run->logs[0].file);
-    if (!where.failed) {
-        status = tt_finding_add_values(
-            view, TT_FINDING_SEVERAL_LOGS, TIPTRUE_NOTE, TT_ABOUT_RUN,
-            TT_VALUES(TT_PLAIN("logs", run->n_logs), TT_TEXT("where", where.text)));
-    }
-    tt_buffer_clear(&where);
-    return status;
+    return run->n_logs == 0
+               ? TIPTRUE_OK
+               : tt_finding_add_values(
+                     view, TT_FINDING_SEVERAL_LOGS, TIPTRUE_NOTE, TT_ABOUT_RUN,
+                     TT_VALUES(TT_PLAIN("logs", run->n_logs), TT_CLAUSES("where", &where)));
 }
 
 /* ---- tips ---- */

@@ -50,6 +50,26 @@ static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding,
     return TIPTRUE_OK;
 }
 
+/* A copy of @clauses with its own names; NULL: out of memory. */
+static const struct tt_clauses *copy_of(struct tt_arena *arena, const struct tt_clauses *clauses)
+{
+    struct tt_clauses *copy = TT_ARENA_NEW(arena, 1, struct tt_clauses);
+    struct tt_clause *to = TT_ARENA_NEW(arena, clauses->n, struct tt_clause);
+    bool done = copy != NULL && to != NULL;
+
+    for (size_t i = 0; i < clauses->n && done; i++) {
+        to[i] = clauses->clause[i];
+        if (to[i].name != NULL) {
+            to[i].name = tt_arena_copy(arena, to[i].name);
+            done = to[i].name != NULL;
+        }
+    }
+    if (done) {
+        *copy = (struct tt_clauses){to, clauses->n};
+    }
+    return done ? copy : NULL;
+}
+
 enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
                                           enum tiptrue_severity severity, struct tt_about about,
                                           const struct tt_value values[], size_t n_values)
@@ -61,6 +81,10 @@ enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_
         const char *text = values[i].text;
         copy[i] = values[i];
         if (text != NULL && (copy[i].text = tt_arena_copy(arena, text)) == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+        if (copy[i].clauses != NULL &&
+            (copy[i].clauses = copy_of(arena, copy[i].clauses)) == NULL) {
             return TIPTRUE_E_MEMORY;
         }
     }

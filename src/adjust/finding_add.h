@@ -18,7 +18,7 @@ struct tt_about {
 #define TT_ABOUT_SETUP(setup) ((struct tt_about){TT_NONE, TT_NONE, (setup), NULL, 0})
 
 /* Add a finding, whose sentence output makes: add a template for it to src/output/text/sentences.c.
- * Texts among @values are copied; their keys are literals, none twice. For example
+ * Texts and clauses among @values are copied; their keys are literals, none twice. For example
  *     tt_finding_add_values(view, TT_FINDING_MARKS_OFF, TIPTRUE_ERROR, TT_ABOUT_RUN,
  *                           TT_VALUES(TT_IN_MM("found", found_mm), TT_TEXT("mark", mark->name))) */
 TT_MUST_USE enum tiptrue_status

@@ -8,7 +8,6 @@
 
 #include "adjust/findings.h"
 #include "adjust/heights.h"
-#include "base/buffer.h"
 #include "base/distribution.h"
 
 #define HEIGHT TT_TEXT("quantity", "height")
@@ -23,11 +22,6 @@
 #define STEEPEST_MM 2.0
 #define WORST_HEIGHT_REPEATABILITY_MM 0.03
 #define LEAST_HEIGHT_DOF 4.0
-
-static struct tt_about about_tip(size_t run_tip)
-{
-    return (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0};
-}
 
 static const char *pad_name(const struct tt_view *view, size_t pad)
 {
@@ -52,7 +46,7 @@ static enum tiptrue_status undetermined_tips(struct tt_view *view)
     for (size_t i = 0; i < s->n_tips && status == TIPTRUE_OK; i++) {
         if (s->tips[i].height != NULL && !s->tips[i].height->determined) {
             status = tt_finding_add_values(view, TT_FINDING_HEIGHT_UNDETERMINED, TIPTRUE_ERROR,
-                                           about_tip(tt_run_tip(view, i)),
+                                           TT_ABOUT_TIP(tt_run_tip(view, i)),
                                            TT_VALUES(TT_TEXT("what", "tip")));
         }
     }
@@ -137,7 +131,7 @@ static enum tiptrue_status tell_mode(struct tt_view *view, size_t m)
     case TT_HEIGHT_FACE: {
         double b = fit->x[at + 1];
         return tt_finding_add_values(
-            view, TT_FINDING_FACE_RUNOUT, TIPTRUE_WARNING, about_tip(h->tips[mode->what]),
+            view, TT_FINDING_FACE_RUNOUT, TIPTRUE_WARNING, TT_ABOUT_TIP(h->tips[mode->what]),
             TT_VALUES(TT_IN_MM("amplitude", hypot(value, b)), TT_IN_DEG("angle", atan2(b, value))));
     }
     case TT_HEIGHT_PAD:
@@ -163,78 +157,89 @@ static enum tiptrue_status tell_mode(struct tt_view *view, size_t m)
         return tt_finding_add_values(
             view, TT_FINDING_LATENCY, TIPTRUE_WARNING, TT_ABOUT_RUN,
             TT_VALUES(HEIGHT, TT_TEXT("kind", "height"),
-                      ((struct tt_value){"latency", TT_UNIT_S, value, NULL})));
+                      ((struct tt_value){"latency", TT_UNIT_S, value, NULL, NULL})));
     case TT_HEIGHT_MODES:
         break;
     }
     return TIPTRUE_OK;
 }
 
-/* What an explanation says, in words. */
-static void put_words(const struct tt_view *view, const struct tt_height_fit *fit,
-                      struct tt_buffer *words)
+static struct tt_clause clause_of(const struct tt_view *view, const struct tt_height_mode *mode)
+{
+    const struct tt_heights *h = view->heights->fit->heights;
+    struct tt_clause clause = {.code = TT_CLAUSE_LATENCY};
+
+    switch (mode->kind) {
+    case TT_HEIGHT_FACE:
+        clause.code = TT_CLAUSE_FACE;
+        clause.name = view->run->tips[h->tips[mode->what]];
+        break;
+    case TT_HEIGHT_PAD:
+    case TT_HEIGHT_PAD_FAR:
+        clause.code = TT_CLAUSE_PAD;
+        clause.name = pad_name(view, mode->what);
+        break;
+    case TT_HEIGHT_DRIFT:
+        clause.code = TT_CLAUSE_HEIGHTS_DRIFTED;
+        break;
+    case TT_HEIGHT_MOVE:
+        clause.code = TT_CLAUSE_HEIGHTS_MOVED;
+        clause.number = view->run->observations[h->rows[mode->what].row].line;
+        break;
+    case TT_HEIGHT_LATENCY:
+    case TT_HEIGHT_MODES:
+        break;
+    }
+    return clause;
+}
+
+/* What an explanation says; false: out of memory. */
+static bool put_clauses(const struct tt_view *view, const struct tt_height_fit *fit,
+                        struct tt_clauses *to)
 {
     const struct tt_heights *h = fit->heights;
+    struct tt_clause off = {.code = TT_CLAUSE_TOUCHES_OF_ALL, .of = h->n_rows};
 
+    to->clause = TT_ARENA_NEW(view->scratch, fit->n_modes + 1, struct tt_clause);
+    if (to->clause == NULL) {
+        return false;
+    }
     for (size_t m = 0; m < fit->n_modes; m++) {
-        const struct tt_height_mode *mode = &fit->modes[m];
-        const char *and = m > 0 ? " and " : "";
-        switch (mode->kind) {
-        case TT_HEIGHT_FACE:
-            tt_buffer_printf(words, "%sthe end of '%s' is not square", and,
-                             view->run->tips[h->tips[mode->what]]);
-            break;
-        case TT_HEIGHT_PAD:
-        case TT_HEIGHT_PAD_FAR:
-            tt_buffer_printf(words, "%spad '%s' is off", and, pad_name(view, mode->what));
-            break;
-        case TT_HEIGHT_DRIFT:
-            tt_buffer_printf(words, "%sall heights drift", and);
-            break;
-        case TT_HEIGHT_MOVE:
-            tt_buffer_printf(words, "%sall heights change at line %zu", and,
-                             view->run->observations[h->rows[mode->what].row].line);
-            break;
-        case TT_HEIGHT_LATENCY:
-            tt_buffer_printf(words, "%sthe latch is late by the feed", and);
-            break;
-        case TT_HEIGHT_MODES:
-            break;
-        }
+        to->clause[to->n++] = clause_of(view, &fit->modes[m]);
     }
-    size_t aside = 0;
     for (size_t i = 0; i < h->n_rows; i++) {
-        aside += !(fit->good[i] > 0);
+        off.number += !(fit->good[i] > 0);
     }
-    tt_buffer_printf(words, "%s%zu of %zu touches are off", fit->n_modes > 0 ? ", " : "", aside,
-                     h->n_rows);
+    if (off.number == 0) {
+        off.code = TT_CLAUSE_ALL_GOOD;
+    }
+    if (off.number > 0 || fit->n_modes == 0) {
+        to->clause[to->n++] = off;
+    }
+    return true;
 }
 
 static enum tiptrue_status ambiguous(struct tt_view *view)
 {
     const struct tt_height_choice *choice = view->heights;
     const struct tt_heights *h = choice->fit->heights;
-    struct tt_buffer best = {0}, rival = {0};
+    struct tt_clauses best = {0}, rival = {0};
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (choice->rival == NULL) {
         return TIPTRUE_OK;
     }
-    put_words(view, choice->fit, &best);
-    put_words(view, choice->rival, &rival);
+    if (!put_clauses(view, choice->fit, &best) || !put_clauses(view, choice->rival, &rival)) {
+        return TIPTRUE_E_MEMORY;
+    }
     for (size_t t = 0; t < h->n_tips && status == TIPTRUE_OK; t++) {
         if (choice->ambiguous[t]) {
-            status = best.failed || rival.failed
-                         ? TIPTRUE_E_MEMORY
-                         : tt_finding_add_values(
-                               view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR, about_tip(h->tips[t]),
-                               TT_VALUES(HEIGHT, TT_TEXT("kind", "height"),
-                                         TT_TEXT("best", best.text), TT_TEXT("rival", rival.text),
-                                         TT_PLAIN("odds", choice->rival_odds)));
+            status = tt_finding_add_values(
+                view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR, TT_ABOUT_TIP(h->tips[t]),
+                TT_VALUES(HEIGHT, TT_TEXT("kind", "height"), TT_CLAUSES("best", &best),
+                          TT_CLAUSES("rival", &rival), TT_PLAIN("odds", choice->rival_odds)));
         }
     }
-    tt_buffer_clear(&best);
-    tt_buffer_clear(&rival);
     return status;
 }
 
@@ -284,7 +289,7 @@ static enum tiptrue_status kept_of_tip(struct tt_view *view, size_t t)
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
-                                 about_tip(fit->heights->tips[t]),
+                                 TT_ABOUT_TIP(fit->heights->tips[t]),
                                  TT_VALUES(HEIGHT, TT_TEXT("what", "height-few"),
                                            TT_PLAIN("aside", all - kept), TT_PLAIN("of", all)));
 }

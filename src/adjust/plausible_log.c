@@ -108,8 +108,8 @@ static enum tiptrue_status expansion(struct tt_view *view)
     return tt_finding_add_values(
         view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
         TT_VALUES(TT_TEXT("what", "expansion"),
-                  ((struct tt_value){"found", TT_UNIT_PPM_PER_K, per_K * 1e6, NULL}),
-                  ((struct tt_value){"meant", TT_UNIT_PPM_PER_K, per_K * 1e12, NULL})));
+                  ((struct tt_value){"found", TT_UNIT_PPM_PER_K, per_K * 1e6, NULL, NULL}),
+                  ((struct tt_value){"meant", TT_UNIT_PPM_PER_K, per_K * 1e12, NULL, NULL})));
 }
 
 enum tiptrue_status tt_findings_of_log(struct tt_view *view)

@@ -92,30 +92,8 @@ enum tt_unit {
 /* The end of a key in that unit, "" for none: "_deg" for TT_UNIT_RAD. */
 const char *tt_unit_suffix(enum tt_unit unit);
 
-/* One figure or word of a finding. */
-struct tt_value {
-    const char *key; /* without the unit's suffix: lower case, words joined by '_' */
-    enum tt_unit unit;
-    double number;    /* in @unit; NaN = not determined */
-    const char *text; /* not NULL: this is a text, and the number means nothing */
-};
-
-/* An array of struct tt_value and its length, as two arguments. */
-#define TT_VALUES(...)                                                                             \
-    (const struct tt_value[]){__VA_ARGS__},                                                        \
-        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
-#define TT_NO_VALUES NULL, 0
-/* Values by unit; each key without its suffix. */
-#define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})
-#define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL})
-#define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL})
-#define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL})
-#define TT_IN_S(key, value_s) ((struct tt_value){(key), TT_UNIT_S, (value_s), NULL})
-#define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
-#define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
-
-/* What an explanation of a run says, clause by clause: of which edge, mark or tip, with which line,
- * angle or number of touches. */
+/* What an explanation of a run says, or where its logs begin, clause by clause: of which edge,
+ * mark, pad or tip, with which line, angle or number of touches, and of how many. */
 enum tt_clause_code {
     TT_CLAUSE_ALL_GOOD,
     TT_CLAUSE_SOME_TOUCHES,
@@ -138,20 +116,50 @@ enum tt_clause_code {
     TT_CLAUSE_AXES,
     TT_CLAUSE_DISTORTED,
     TT_CLAUSE_TURNED,
+    TT_CLAUSE_FACE, /* of touches from above, to TT_CLAUSE_HEIGHTS_MOVED */
+    TT_CLAUSE_PAD,
+    TT_CLAUSE_HEIGHTS_DRIFTED,
+    TT_CLAUSE_HEIGHTS_MOVED,
     TT_CLAUSE_TOUCHES, /* left out, and as many others: behind another clause */
-    TT_CLAUSE_OTHER_TOUCHES
+    TT_CLAUSE_OTHER_TOUCHES,
+    TT_CLAUSE_TOUCHES_OF_ALL,
+    TT_CLAUSE_LOG /* of which the lines of a run begin there */
 };
 
 struct tt_clause {
     enum tt_clause_code code;
     const char *name;
-    size_t number;
+    size_t number, of;
 };
 
 struct tt_clauses {
     struct tt_clause *clause;
     size_t n;
 };
+
+/* One figure, word or list of clauses of a finding. */
+struct tt_value {
+    const char *key; /* without the unit's suffix: lower case, words joined by '_' */
+    enum tt_unit unit;
+    double number;                    /* in @unit; NaN = not determined */
+    const char *text;                 /* not NULL: this is a text, and the number means nothing */
+    const struct tt_clauses *clauses; /* not NULL: of which output makes the text */
+};
+
+/* An array of struct tt_value and its length, as two arguments. */
+#define TT_VALUES(...)                                                                             \
+    (const struct tt_value[]){__VA_ARGS__},                                                        \
+        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
+#define TT_NO_VALUES NULL, 0
+/* Values by unit; each key without its suffix. */
+#define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL, NULL})
+#define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL, NULL})
+#define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL, NULL})
+#define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL, NULL})
+#define TT_IN_S(key, value_s) ((struct tt_value){(key), TT_UNIT_S, (value_s), NULL, NULL})
+#define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL, NULL})
+#define TT_CLAUSES(key, list) ((struct tt_value){(key), TT_UNIT_NONE, 0, "", (list)})
+#define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text), NULL})
 
 struct tt_finding {
     enum tt_finding_code code;
@@ -165,8 +173,6 @@ struct tt_finding {
     size_t n_lines;
     const struct tt_value *values; /* keys differ */
     size_t n_values;
-    struct tt_clauses best, rival; /* of which output makes the values of these keys, with the text
-                                    */
 };
 
 /* Whether the finding is about heights only: it leaves the offsets alone. */

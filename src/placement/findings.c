@@ -172,8 +172,8 @@ static bool find_grid(struct tt_placing *p)
     return !g->shown ||
            add(p, &off,
                TT_VALUES(TT_IN_MM("over_100", 100.0 * fmax(along_x, along_y)),
-                         (struct tt_value){"scale_x", TT_UNIT_PPM, 1e6 * g->scale_x, NULL},
-                         (struct tt_value){"scale_y", TT_UNIT_PPM, 1e6 * g->scale_y, NULL},
+                         (struct tt_value){"scale_x", TT_UNIT_PPM, 1e6 * g->scale_x, NULL, NULL},
+                         (struct tt_value){"scale_y", TT_UNIT_PPM, 1e6 * g->scale_y, NULL, NULL},
                          TT_PLAIN("shear_mm_per_m", 1e3 * g->shear),
                          TT_PLAIN("turn_mm_per_m", g->turn_known ? 1e3 * g->turn : NAN),
                          TT_SHARE("probability", g->p)));

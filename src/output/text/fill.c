@@ -7,7 +7,6 @@
 
 #include <string.h>
 
-
 #include "output/text/words.h"
 
 void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution *s,
@@ -60,7 +59,7 @@ static bool give_reason(struct tiptrue_solution *s, const struct tt_tip_result *
     return reason->text != NULL;
 }
 
-/* @ is the name, # the number. */
+/* @ is the name, # the number, $ the number of all. */
 static const char *const CLAUSES[] = {
     [TT_CLAUSE_ALL_GOOD] = "every touch is good and all is as stated",
     [TT_CLAUSE_SOME_TOUCHES] = "only single touches are off",
@@ -83,8 +82,14 @@ static const char *const CLAUSES[] = {
     [TT_CLAUSE_AXES] = "the axes not true to scale or not square",
     [TT_CLAUSE_DISTORTED] = "the picture distorted towards its corners",
     [TT_CLAUSE_TURNED] = "the plate turned by #\xc2\xb0",
+    [TT_CLAUSE_FACE] = "the end of '@' not square",
+    [TT_CLAUSE_PAD] = "pad '@' not at its stated height",
+    [TT_CLAUSE_HEIGHTS_DRIFTED] = "all heights drift",
+    [TT_CLAUSE_HEIGHTS_MOVED] = "all heights change at line #",
     [TT_CLAUSE_TOUCHES] = "# of edge '@'",
     [TT_CLAUSE_OTHER_TOUCHES] = "# others of edge '@'",
+    [TT_CLAUSE_TOUCHES_OF_ALL] = "# of $ touches off",
+    [TT_CLAUSE_LOG] = "line # is line 1 of '@'",
 };
 
 /* Such as "edge 'left' late as a whole, and the sighting of line 12 off". */
@@ -96,8 +101,8 @@ static void say_clauses(struct tt_buffer *buffer, const struct tt_clauses *claus
         for (const char *c = CLAUSES[clause->code]; *c != '\0'; c++) {
             if (*c == '@') {
                 tt_buffer_puts(buffer, clause->name);
-            } else if (*c == '#') {
-                tt_buffer_printf(buffer, "%zu", clause->number);
+            } else if (*c == '#' || *c == '$') {
+                tt_buffer_printf(buffer, "%zu", *c == '#' ? clause->number : clause->of);
             } else {
                 tt_buffer_putc(buffer, *c);
             }
@@ -105,18 +110,17 @@ static void say_clauses(struct tt_buffer *buffer, const struct tt_clauses *claus
     }
 }
 
-/* The values of @finding that are explanations, in words. */
-static bool give_explanations(struct tiptrue_solution *s, struct tt_finding *finding,
-                              struct tt_buffer *buffer)
+/* The values of @finding that are clauses, in words. */
+static bool give_clauses(struct tiptrue_solution *s, struct tt_finding *finding,
+                         struct tt_buffer *buffer)
 {
     struct tt_value *values = TT_ARENA_NEW(&s->arena, finding->n_values, struct tt_value);
     bool good = values != NULL;
 
     for (size_t i = 0; i < finding->n_values && good; i++) {
-        bool best = strcmp(finding->values[i].key, "best") == 0;
         values[i] = finding->values[i];
-        if (best || strcmp(values[i].key, "rival") == 0) {
-            say_clauses(buffer, best ? &finding->best : &finding->rival);
+        if (values[i].clauses != NULL) {
+            say_clauses(buffer, values[i].clauses);
             values[i].text = tt_buffer_keep(buffer, &s->arena);
             good = values[i].text != NULL;
         }
@@ -132,14 +136,11 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
 
     for (size_t i = 0; solution != NULL && i < solution->n_findings && good; i++) {
         struct tt_finding *finding = &solution->findings[i];
-        if (finding->text == NULL && finding->best.n > 0) {
-            good = give_explanations(solution, finding, &buffer);
-        }
-        if (finding->text == NULL && good) {
+        if (finding->text == NULL && give_clauses(solution, finding, &buffer)) {
             tt_sentence(&buffer, solution, finding);
             finding->text = tt_buffer_keep(&buffer, &solution->arena);
-            good = finding->text != NULL;
         }
+        good = finding->text != NULL;
     }
     for (size_t i = 0; solution != NULL && i < solution->n_tips && good; i++) {
         struct tt_tip_result *tip = &solution->tips[i];

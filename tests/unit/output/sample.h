@@ -161,10 +161,10 @@ static inline void sample_findings(struct sample *s)
     s->late_lines[0] = 5;
     s->late_lines[1] = 6;
     s->late_lines[2] = 9;
-    s->values[0] = (struct tt_value){"late", TT_UNIT_NONE, 2, NULL};
-    s->values[1] = (struct tt_value){"depth", TT_UNIT_MM, 0.0433, NULL};
-    s->values[2] = (struct tt_value){"turned", TT_UNIT_RAD, tt_rad_from_deg(-13.7), NULL};
-    s->values[3] = (struct tt_value){"seen_as", TT_UNIT_NONE, 0, "film_mm"};
+    s->values[0] = (struct tt_value){"late", TT_UNIT_NONE, 2, NULL, NULL};
+    s->values[1] = (struct tt_value){"depth", TT_UNIT_MM, 0.0433, NULL, NULL};
+    s->values[2] = (struct tt_value){"turned", TT_UNIT_RAD, tt_rad_from_deg(-13.7), NULL, NULL};
+    s->values[3] = (struct tt_value){"seen_as", TT_UNIT_NONE, 0, "film_mm", NULL};
     s->findings[0] = (struct tt_finding){
         .code = TT_FINDING_LATE_CONTACT,
         .severity = TIPTRUE_WARNING,

@@ -38,16 +38,19 @@ static void expect_value(struct tt_value value, const char *words)
 
 START_TEST(values_with_their_units)
 {
-    expect_value((struct tt_value){"found", TT_UNIT_MM, 0.0274, NULL}, "(found 27 \xc2\xb5m)");
-    expect_value((struct tt_value){"found", TT_UNIT_MM, -59.1347, NULL}, "(found -59.135 mm)");
-    expect_value((struct tt_value){"turned_by", TT_UNIT_RAD, tt_rad_from_deg(3.4), NULL},
+    expect_value((struct tt_value){"found", TT_UNIT_MM, 0.0274, NULL, NULL},
+                 "(found 27 \xc2\xb5m)");
+    expect_value((struct tt_value){"found", TT_UNIT_MM, -59.1347, NULL, NULL},
+                 "(found -59.135 mm)");
+    expect_value((struct tt_value){"turned_by", TT_UNIT_RAD, tt_rad_from_deg(3.4), NULL, NULL},
                  "(turned by 3.40\xc2\xb0)");
-    expect_value((struct tt_value){"of", TT_UNIT_NONE, 1348, NULL}, "(of 1348)");
-    expect_value((struct tt_value){"p", TT_UNIT_SHARE, 0.123, NULL}, "(p 12.3 %)");
-    expect_value((struct tt_value){"at", TT_UNIT_C, 293.15, NULL}, "(at 293 \xc2\xb0"
-                                                                   "C)");
-    expect_value((struct tt_value){"mark", TT_UNIT_NONE, 0, "{lines} [B]"}, "(mark {lines} [B])");
-    expect_value((struct tt_value){"off", TT_UNIT_MM, NAN, NULL}, "(off ?)");
+    expect_value((struct tt_value){"of", TT_UNIT_NONE, 1348, NULL, NULL}, "(of 1348)");
+    expect_value((struct tt_value){"p", TT_UNIT_SHARE, 0.123, NULL, NULL}, "(p 12.3 %)");
+    expect_value((struct tt_value){"at", TT_UNIT_C, 293.15, NULL, NULL}, "(at 293 \xc2\xb0"
+                                                                         "C)");
+    expect_value((struct tt_value){"mark", TT_UNIT_NONE, 0, "{lines} [B]", NULL},
+                 "(mark {lines} [B])");
+    expect_value((struct tt_value){"off", TT_UNIT_MM, NAN, NULL, NULL}, "(off ?)");
 }
 END_TEST
 
@@ -58,7 +61,7 @@ START_TEST(every_code_without_a_text_has_words)
         struct sample sample;
         struct tt_buffer with = {0}, without = {0};
         sample_one_tip(&sample);
-        struct tt_value value = {"what", TT_UNIT_NONE, 0, "never heard of"};
+        struct tt_value value = {"what", TT_UNIT_NONE, 0, "never heard of", NULL};
         struct tt_finding finding = marks_off(&value, 1);
         finding.code = (enum tt_finding_code)code;
         tt_sentence(&without, &sample.solution, &finding);
@@ -77,7 +80,7 @@ END_TEST
 START_TEST(texts_and_reasons_are_filled_in)
 {
     struct sample sample;
-    struct tt_value value = {"found", TT_UNIT_MM, 57.5, NULL};
+    struct tt_value value = {"found", TT_UNIT_MM, 57.5, NULL, NULL};
 
     sample_two_tips(&sample);
     struct tiptrue_solution *s = &sample.solution;
