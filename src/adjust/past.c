@@ -14,7 +14,6 @@
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "adjust/correlated.h"
@@ -418,17 +417,19 @@ static size_t choose(const struct past *p, struct moved moved[], size_t best)
 static enum tiptrue_status tell(struct past *p, struct moved moved[], size_t best)
 {
     const struct tiptrue_solution *s = p->view->solution;
-    char others[200] = "";
+    struct tt_clauses others = {TT_ARENA_NEW(p->view->scratch, p->n, struct tt_clause), 0};
     double most_mm = 0, share = 0;
     size_t at = choose(p, moved, best);
     bool later = moved[at].f_mm < 0;
 
+    if (others.clause == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
     tt_past_effect(p->view, p->row[at], moved[at].f_mm, &most_mm, &share);
     for (size_t j = 0; j < p->n && later; j++) {
         if (j != at && moved[j].alike && moved[at].good - moved[j].good < ALIKE_EDGES) {
-            size_t length = strlen(others);
-            snprintf(others + length, sizeof others - length, "%s'%.40s'", length > 0 ? ", " : "",
-                     s->edges[p->row[j]].name);
+            others.clause[others.n++] =
+                (struct tt_clause){TT_CLAUSE_EDGE, s->edges[p->row[j]].name, 0, 0};
             tt_past_effect(p->view, p->row[j], moved[j].f_mm, &most_mm, &share);
         }
     }
@@ -438,7 +439,7 @@ static enum tiptrue_status tell(struct past *p, struct moved moved[], size_t bes
         TT_VALUES(TT_TEXT("what", later ? "later" : "earlier"), TT_IN_MM("shift", moved[at].f_mm),
                   TT_IN_MM("off", fabs(moved[at].f_mm)), TT_IN_MM("u", moved[at].u_mm),
                   TT_PLAIN("runs", s->edges[p->row[at]].earlier.runs), TT_IN_MM("effect", most_mm),
-                  TT_TEXT("others", others)));
+                  TT_CLAUSES("others", &others)));
 }
 
 /* Hold the edges against where they were. */

@@ -92,8 +92,9 @@ enum tt_unit {
 /* The end of a key in that unit, "" for none: "_deg" for TT_UNIT_RAD. */
 const char *tt_unit_suffix(enum tt_unit unit);
 
-/* What an explanation of a run says, or where its logs begin, clause by clause: of which edge,
- * mark, pad or tip, with which line, angle or number of touches, and of how many. */
+/* What an explanation of a run says, which edges would do as well, where its logs begin, clause by
+ * clause: of which edge, mark, pad or tip, with which line, angle or number of touches, and of how
+ * many. */
 enum tt_clause_code {
     TT_CLAUSE_ALL_GOOD,
     TT_CLAUSE_SOME_TOUCHES,
@@ -123,7 +124,8 @@ enum tt_clause_code {
     TT_CLAUSE_TOUCHES, /* left out, and as many others: behind another clause */
     TT_CLAUSE_OTHER_TOUCHES,
     TT_CLAUSE_TOUCHES_OF_ALL,
-    TT_CLAUSE_LOG /* of which the lines of a run begin there */
+    TT_CLAUSE_EDGE, /* one of several */
+    TT_CLAUSE_LOG   /* of which the lines of a run begin there */
 };
 
 struct tt_clause {

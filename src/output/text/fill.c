@@ -89,6 +89,7 @@ static const char *const CLAUSES[] = {
     [TT_CLAUSE_TOUCHES] = "# of edge '@'",
     [TT_CLAUSE_OTHER_TOUCHES] = "# others of edge '@'",
     [TT_CLAUSE_TOUCHES_OF_ALL] = "# of $ touches off",
+    [TT_CLAUSE_EDGE] = "'@'",
     [TT_CLAUSE_LOG] = "line # is line 1 of '@'",
 };
 
