@@ -24,6 +24,8 @@ is "a run alone" 0 "$status"
 has "a run alone is good" out '^run\.csv: run is good$'
 has "a run alone lacks the rest" out '^run\.csv: give a good --plate and --machine too'
 cd .. || exit 1
+run "$TIPTRUE" check plate.json
+has "a plate among the files is shown, its edges with what they share" out 'comes from there, u 4 um, group milled, u 9 um$'
 run "$TIPTRUE" check run.csv
 is "a run with its files beside it" 0 "$status"
 has "the run's files are found" err '^using machine machine\.json (beside the run), plate plate\.json (beside the run)$'

@@ -108,8 +108,48 @@ tally.check(
 )
 found = [f for f in wrong["findings"] if f["code"] == "contradicted"]
 tally.check(len(found) == 1 and abs(found[0]["values"]["x_mm"] - 0.09) < 1e-3, f"{found}")
+done = tiptrue("placement", "--machine", "machine.json", "--result", "nowhere.json", "board.csv")
+tally.check(done.returncode == 66 and "nowhere.json: error: " in done.stderr, f"no result there: {done.returncode} {done.stderr}")
 refused("contradicted", 65, "plate.json: error: nothing is learned from this board\n", *LEARN)
+
+
+def turns(low, high, holds):
+    """The neighbourhood, a millionth of @high wide, in which what @holds at @low and not at @high turns."""
+    while high - low > 1e-6 * high:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low, high
+
+
+def off_by(mm):
+    tips = [{**t, "offset": [OFFSETS[t["name"]][0] + mm, OFFSETS[t["name"]][1]]} for t in machine["tips"]]
+    document("machine.json", export=None, tips=tips)
+    return joined()[0]["joined"]["agreement"]
+
+
+# A board and a run contradict each other where they come so by chance once in a thousand boards.
+for mm in turns(0.003, 0.09, lambda mm: off_by(mm)["agrees"]):
+    p = off_by(mm)["p"]
+    tally.check(abs(p / 1e-3 - 1) < 1e-3, f"turns at p = {p}")
 document("machine.json", export=None)
+
+
+def shared(device_u):
+    board(head=f"# board_u: 0.003\n# device_u: {device_u}\n")
+    (folder / "l.json").unlink(missing_ok=True)
+    return place("--json", *LEARN[:3], "l.json")
+
+
+# Something is learned of a group where the board leaves less than 98 % of its u.
+for device_u in turns(0.0005, 0.1, lambda u: shared(u).returncode != 65):
+    done = shared(device_u)
+    learns = done.returncode != 65
+    tally.check(learns or "the board says nothing new of the plate's groups" in done.stderr, f"{device_u}: {done.stderr}")
+    group = joined()[0]["joined"]["groups"][0]
+    left = max(group["u_shift_mm"].values()) / group["stated_u_mm"]
+    tally.check(abs(left / 0.98 - 1) < 1e-4, f"turns at {left} of its u")
+(folder / "l.json").unlink(missing_ok=True)
+board()
 
 # Without seat and device only differences of tips count, and nothing of the plate.
 board(head="", off=(0.05, -0.02))

@@ -73,7 +73,7 @@ STATEMENT = re.compile(
     r"enum\b|unsigned\b|static\b)[*\w(][^\n{}]*;$",
     re.M,
 )
-GIVES_BACK = re.compile(r"\b(?:free|\w+_(?:free|clear))\(")
+GIVES_BACK = re.compile(r"\b(?:free|\w+_(?:free|clear)|Free\w+)\(")
 # of two texts that are compared for being the same either comes first
 SYMMETRIC = re.compile(r"(?:strcmp|memcmp)\([^;{]*?\) [!=]= 0")
 SHOWN = re.compile(r" *\d+ SURVIVED (\S+):\d+ \| (\w+) \| (.*?) -> (.*?) \| (.*)")

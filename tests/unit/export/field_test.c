@@ -167,6 +167,26 @@ START_TEST(camera_and_axes)
 }
 END_TEST
 
+/* What the run was made with is not replaced by what comes on top of it, but for a number that says
+ * nothing: one of scales, none of squareness, to a hundredth of a millionth. */
+START_TEST(axes_that_stand)
+{
+    const struct tt_export_field scale = read_field("axes.scale.y"),
+                                 square = read_field("axes.square"),
+                                 turn = read_field("camera.turn");
+    ck_assert_ptr_nonnull(strstr(tt_machine_field_stands(&scale, 1.0007, 1.0003), "multiplied"));
+    ck_assert_ptr_nonnull(tt_machine_field_stands(&scale, 1 - 1.004e-8, 1.0003));
+    ck_assert_ptr_null(tt_machine_field_stands(&scale, 1 - 0.996e-8, 1.0003));
+    ck_assert_ptr_null(tt_machine_field_stands(&scale, 0.996e-8, 1.0003));
+    ck_assert_ptr_nonnull(tt_machine_field_stands(&scale, 1.0007, 1.0007 + 1.004e-8));
+    ck_assert_ptr_null(tt_machine_field_stands(&scale, 1.0007, 1.0007 - 0.996e-8));
+    ck_assert_ptr_nonnull(strstr(tt_machine_field_stands(&square, 0.41, 0.37), "added"));
+    ck_assert_ptr_nonnull(tt_machine_field_stands(&square, -1.004e-8, 0.37));
+    ck_assert_ptr_null(tt_machine_field_stands(&square, -0.996e-8, 0.37));
+    ck_assert_ptr_null(tt_machine_field_stands(&turn, 0.41, 0.37));
+}
+END_TEST
+
 START_TEST(camera_and_axes_that_are_not_there)
 {
     static const char *const fields[] = {"camera.scale.x", "camera.turn", "axes.scale.y",
@@ -368,6 +388,7 @@ int main(void)
     tcase_add_test(tcase, heights);
     tcase_add_test(tcase, heights_that_are_not_there);
     tcase_add_test(tcase, camera_and_axes);
+    tcase_add_test(tcase, axes_that_stand);
     tcase_add_test(tcase, camera_and_axes_that_are_not_there);
     tcase_add_test(tcase, verdicts);
     tcase_add_test(tcase, signs_and_units);

@@ -193,6 +193,23 @@ START_TEST(numbers)
 }
 END_TEST
 
+/* The parser's own words, the end of its line left out. */
+START_TEST(xml_that_is_not_well_formed)
+{
+    static const char TEXT[] = "<a>\n<x>1.5</x></b>";
+    struct tt_config *config = NULL;
+    struct tt_span span = {0, 0};
+    struct tiptrue_error error = {0};
+    ck_assert_int_eq(tt_config_new("head.xml", TEXT, strlen(TEXT), &config, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_config_find(config, "//x", &span, &error), TIPTRUE_E_CONFIG);
+    ck_assert_ptr_nonnull(strstr(error.text, "is not well-formed XML: "));
+    ck_assert_ptr_nonnull(strstr(error.text, "mismatch"));
+    ck_assert_ptr_null(strchr(error.text, '\n'));
+    ck_assert_uint_eq(error.line, 2);
+    tt_config_free(config);
+}
+END_TEST
+
 /* What fits stands there whole; behind what does not, room for "; ..." is kept. */
 START_TEST(lists_that_are_full)
 {
@@ -227,6 +244,7 @@ int main(void)
     tcase_add_test(tcase, xml_places);
     tcase_add_test(tcase, cut_short);
     tcase_add_test(tcase, numbers);
+    tcase_add_test(tcase, xml_that_is_not_well_formed);
     tcase_add_test(tcase, lists_that_are_full);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

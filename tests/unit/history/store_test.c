@@ -770,6 +770,25 @@ START_TEST(a_full_disk_leaves_the_store_as_it_was)
 }
 END_TEST
 
+/* Another process writes, and does not end: who waits gives up when it was told to. */
+START_TEST(waits_no_longer_than_it_may)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct tiptrue_error error = {0};
+    sqlite3 *other = NULL;
+
+    ck_assert_int_eq(sqlite3_open(path, &other), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(other, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    tt_store_wait(history, 37, NULL, NULL);
+    ck_assert_int_eq(tt_sql_run(history, "BEGIN IMMEDIATE", &error), TIPTRUE_E_IO);
+    ck_assert_uint_ge(history->waited_ms, 37);
+    ck_assert_uint_le(history->waited_ms, 37 + 12);
+    ck_assert_int_eq(sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_close(other), SQLITE_OK);
+    tiptrue_history_close(history);
+}
+END_TEST
+
 START_TEST(exports_are_kept_with_their_run)
 {
     struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
@@ -878,6 +897,7 @@ int main(void)
     tcase_add_test(tests, an_older_schema_is_brought_forward);
     tcase_add_test(tests, foreign_files_are_refused);
     tcase_add_test(tests, a_full_disk_leaves_the_store_as_it_was);
+    tcase_add_test(tests, waits_no_longer_than_it_may);
     tcase_add_test(tests, exports_are_kept_with_their_run);
     tcase_add_test(tests, runs_are_found_by_the_beginning_of_their_id);
     tcase_add_test(tests, damage_is_found);

@@ -449,6 +449,45 @@ START_TEST(lost_motion_and_latency_are_told)
 }
 END_TEST
 
+/* A slope with the digits that its uncertainty has, which is told doubled. */
+START_TEST(slopes_and_pads_are_told)
+{
+    static const struct {
+        double u_x, u_y;
+        const char *told;
+    } OF[] = {
+        {9.45e-5, 9.55e-5, "+1.235 \xc2\xb1 0.189 mm/m along x, -0.56 \xc2\xb1 0.19 mm/m along y"},
+        {9.45e-4, 9.55e-4, "+1.23 \xc2\xb1 1.89 mm/m along x, -0.6 \xc2\xb1 1.9 mm/m along y"}};
+    struct tt_height_result height = {.determined = true, .value_mm = -19.8043};
+    struct tt_pad_result pads[] = {{.name = "p1", .shift_mm = 0.0213},
+                                   {.name = "p2", .shift_mm = -0.0178}};
+    struct tt_surface_result surface = {.slope_determined = true,
+                                        .slope_x = 1.2346e-3,
+                                        .slope_y = -5.647e-4,
+                                        .pads = pads,
+                                        .n_pads = 2};
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].height = &height;
+    sample.solution.surface = &surface;
+    sample.solution.n_surface = 1;
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        surface.u_slope_x = OF[i].u_x;
+        surface.u_slope_y = OF[i].u_y;
+        page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+        for (char *end = page; (end = strstr(end, "\n  ")) != NULL;) {
+            memmove(end, end + 2, strlen(end + 2) + 1); /* one line again */
+            *end = ' ';
+        }
+        ck_assert_msg(strstr(page, OF[i].told) != NULL, "not told '%s':\n%s", OF[i].told, page);
+        ck_assert_ptr_nonnull(strstr(page, "heights by p1 +21.3, p2 -17.8 \xc2\xb5m"));
+        free(page);
+    }
+}
+END_TEST
+
 int main(void)
 {
     const TTest *const TESTS[] = {one_tip_is_the_page_kept,
@@ -469,7 +508,8 @@ int main(void)
                                   uncertainty_keeps_two_digits,
                                   lines_are_told_in_stretches,
                                   probabilities_near_certainty_do_not_lie,
-                                  lost_motion_and_latency_are_told};
+                                  lost_motion_and_latency_are_told,
+                                  slopes_and_pads_are_told};
     Suite *suite = suite_create("output/text");
     TCase *cases = tcase_create("text");
     SRunner *runner;
