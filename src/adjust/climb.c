@@ -44,7 +44,9 @@ enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *te
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
             TIPTRUE_OK ||
         (status = tt_estimable_new(search->arena, &stage->model, &pool->scratch,
-                                   &stage->fit.estimable)) != TIPTRUE_OK) {
+                                   &stage->fit.at_start)) != TIPTRUE_OK ||
+        (status = tt_estimable_new(search->arena, &stage->model, &pool->scratch,
+                                   &stage->fit.moved)) != TIPTRUE_OK) {
         return status;
     }
     struct tt_model *model = &stage->model;

@@ -4,10 +4,8 @@
 
 #include "adjust/depths.h"
 
-#include <gsl/gsl_math.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
-#include <string.h>
 
 #include "adjust/mixture.h"
 #include "model/frames.h"
@@ -28,40 +26,49 @@
 /* Contacts after which products are scaled. */
 #define SCALED_AFTER 16
 
+/* A number for each share, all of which are added and multiplied at once. */
+typedef double shares __attribute__((vector_size(SHARES * sizeof(double))));
+
 struct film {
     double sd_mm, peak; /* of depths; density at the thickness over that of anything */
-    double free_share[SHARES], weight[SHARES];
+    shares free_share, weight;
 };
+
+static double sum_of(const shares *all)
+{
+    double sum = 0;
+
+    for (size_t k = 0; k < SHARES; k++) {
+        sum += (*all)[k];
+    }
+    return sum;
+}
 
 /* The mean over shares of what the film makes of @n contacts of about @thickness_mm, and of @far
  * others, times e^-*ln. */
 static double mean_at(const struct film *film, const double depth_mm[], size_t n,
                       double thickness_mm, size_t far, double *ln)
 {
-    double product[SHARES], sum = 0;
+    shares product = film->weight, power = film->free_share;
 
-    memcpy(product, film->weight, sizeof product);
     *ln = 0;
     for (size_t i = 0; i < n; i++) {
         double z = (depth_mm[i] - thickness_mm) / film->sd_mm,
-               ratio = film->peak * exp(-0.5 * z * z), most = 0;
-        for (size_t k = 0; k < SHARES; k++) {
-            product[k] *= film->free_share[k] + (1 - film->free_share[k]) * ratio;
-        }
+               ratio = film->peak * exp(-0.5 * z * z);
+        product *= ratio + film->free_share * (1 - ratio);
         if (i % SCALED_AFTER == SCALED_AFTER - 1) {
-            for (size_t k = 0; k < SHARES; k++) {
-                most = fmax(most, product[k]);
-            }
-            for (size_t k = 0; k < SHARES; k++) {
-                product[k] /= most;
-            }
-            *ln += log(most);
+            double sum = sum_of(&product);
+            product /= sum;
+            *ln += log(sum);
         }
     }
-    for (size_t k = 0; k < SHARES; k++) {
-        sum += product[k] * gsl_pow_uint(film->free_share[k], (unsigned)far);
+    for (; far > 0; far /= 2) {
+        if (far % 2 > 0) {
+            product *= power;
+        }
+        power *= power;
     }
-    return sum;
+    return sum_of(&product);
 }
 
 double tt_log_one_depth(double depth_mm[], size_t n, double touch_var_mm2)

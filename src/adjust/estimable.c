@@ -69,8 +69,8 @@ enum tiptrue_status tt_estimable_new(struct tt_arena *arena, const struct tt_mod
     }
     struct tt_estimable *made = TT_ARENA_NEW(arena, 1, struct tt_estimable);
     size_t square = n_unknowns * n_unknowns;
-    double *numbers = TT_ARENA_NEW(arena, 8 * n_unknowns + 2 * square, double);
-    size_t *counts = TT_ARENA_NEW(arena, model->n_cells + 1 + model->n_setups, size_t);
+    double *numbers = TT_ARENA_ROOM(arena, 8 * n_unknowns + 2 * square, double);
+    size_t *counts = TT_ARENA_ROOM(arena, model->n_cells + 1 + model->n_setups, size_t);
     /* columns with several unknowns are the first, that of a drift, and the yaw's of a plate that
      * turned */
     size_t wide = 1U + (model->at_drift != TT_NONE) + (model->at_turned != TT_NONE);

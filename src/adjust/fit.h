@@ -69,6 +69,7 @@ struct tt_fit {
     const struct tt_cov2 *rivals;   /* per block: what explanations that are not excluded add to the
                                        offset's covariance; NULL = none */
     struct tt_estimable *estimable; /* for climbs; NULL: they take steps of the whole model */
+    struct tt_estimable *at_start, *moved; /* it is one of these; every climb begins at the first */
     const struct tt_correlated
         *correlated;                     /* NULL: touches taken as independent; see correlated.h */
     double log_likelihood, log_evidence; /* of the explanation that a climb ended with */

@@ -305,12 +305,14 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
     return true;
 }
 
-static void linearise(struct tt_fit *fit)
+/* @moved: not where climbs begin, whose linearisation the next one takes again. */
+static void linearise(struct tt_fit *fit, bool moved)
 {
     for (size_t s = 0; s < fit->model->n_setups; s++) {
         fit->linear_yaw_rad[s] = fit->model->x[tt_at_pose(s) + 2];
     }
     tt_model_linearise(fit->model);
+    fit->estimable = moved ? fit->moved : fit->at_start;
     if (fit->estimable != NULL) {
         tt_estimable_begin(fit->estimable, fit);
     }
@@ -409,7 +411,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     bool stated = fit->noise->touch_dof > 0;
 
     tt_fit_begin_views(fit);
-    linearise(fit);
+    linearise(fit, false);
     tt_fit_set_rotation_var(fit);
     fit->yaw_drawn = 1 / (YAW_DRAWN_RAD * YAW_DRAWN_RAD);
     if (!first_step(fit, climb)) {
@@ -428,7 +430,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
         }
         done = !(largest_turn(fit) > YAW_MOVED_RAD);
         if (!done) {
-            linearise(fit);
+            linearise(fit, true);
         }
     }
     double likelihood = expect(fit);

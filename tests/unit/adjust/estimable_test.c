@@ -65,7 +65,9 @@ static void climb(struct both *b, struct climbed *c, bool by_functions)
     ck_assert_int_eq(tt_fit_init(&c->fit, &b->arena, &c->model, &b->noise), TIPTRUE_OK);
     if (by_functions) {
         struct tt_estimable_scratch *scratch = NULL;
-        ck_assert_int_eq(tt_estimable_new(&b->arena, &c->model, &scratch, &c->fit.estimable),
+        ck_assert_int_eq(tt_estimable_new(&b->arena, &c->model, &scratch, &c->fit.at_start),
+                         TIPTRUE_OK);
+        ck_assert_int_eq(tt_estimable_new(&b->arena, &c->model, &scratch, &c->fit.moved),
                          TIPTRUE_OK);
     }
     ck_assert(tt_robust_start(&c->fit));
@@ -117,7 +119,7 @@ static void check_climbs(struct both *b, bool usable, size_t functions)
     compare(b);
     struct tt_fit *again = &b->functions.fit;
     double before = again->log_evidence;
-    memcpy(again->model->x, again->estimable->at, again->model->n_unknowns * sizeof(double));
+    memcpy(again->model->x, again->at_start->at, again->model->n_unknowns * sizeof(double));
     again->iterations = 0;
     ck_assert(tt_robust_climb(again, &b->how));
     check_near(before, again->log_evidence, 1e-12);
