@@ -102,6 +102,15 @@ status, log, _ = run("simulate", "--plate", "plate-mm.json", "--machine", "own.j
 (work / "own.csv").write_text(log)
 expect("solved", run("solve", "--plate", "plate-mm.json", "--machine", "own.json", "own.csv"), 0, "^KEEP", None)
 
+# Edges are drawn the way they run: y is up.
+slanted = json.loads((work / "gap.json").read_text())
+for dx, dy, line in ((7.1, 6.3, "/"), (-7.1, -6.3, "/"), (7.1, -6.3, "\\"), (-7.1, 6.3, "\\"), (10, 4.03, "/"), (10, 3.97, ""),
+                     (-4.03, 10, "\\"), (3.97, 10, "|")):
+    slanted["edges"] = [{"name": "a", "from": [2.3, -1.7], "to": [2.3 + dx, -1.7 + dy], "free_side": "left", "u": 0.003}]
+    (work / "slanted.json").write_text(json.dumps(slanted))
+    shown = run("check", "slanted.json", "--plain")[1]
+    tally.check({c for c in "/\\|" if c in shown} == set(line), f"an edge along {dx}, {dy} is drawn by '{line}':\n{shown}")
+
 # A plate as it is understood.
 expect("a plate is shown", run("check", "gap.json", "--svg", "gap.svg"), 0, "edge w from .*free side right: the tip comes")
 shown = run("check", "gap.json")[1]

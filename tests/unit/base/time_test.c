@@ -105,6 +105,25 @@ START_TEST(refuses_what_is_no_time)
 }
 END_TEST
 
+/* What is beyond four digits of a year stands at the calendar's ends: 9999-12-31T23:59:59Z is
+ * 253402300799 s, 0000-01-01T00:00:00Z -62167219200 s, by date -u +%s. */
+START_TEST(ends_of_the_calendar)
+{
+    static const struct {
+        double seconds;
+        const char *written;
+    } OF[] = {{253402300798.7, "9999-12-31T23:59:58Z"}, {253402300799.9, "9999-12-31T23:59:59Z"},
+              {253402300800.3, "9999-12-31T23:59:59Z"}, {1e300, "9999-12-31T23:59:59Z"},
+              {-62167219199.0, "0000-01-01T00:00:01Z"}, {-62167219200.3, "0000-01-01T00:00:00Z"},
+              {-62167305600.0, "0000-01-01T00:00:00Z"}};
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        char written[TT_TIME_SIZE];
+        tt_time_write(OF[i].seconds, written);
+        ck_assert_str_eq(written, OF[i].written);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("base/time");
@@ -113,6 +132,7 @@ int main(void)
     tcase_add_test(tests, other_ways_to_write);
     tcase_add_test(tests, calendar_as_the_c_library);
     tcase_add_test(tests, refuses_what_is_no_time);
+    tcase_add_test(tests, ends_of_the_calendar);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

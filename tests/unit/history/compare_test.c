@@ -75,6 +75,25 @@ START_TEST(few_degrees_of_freedom)
 }
 END_TEST
 
+/* Real is what comes by chance in less than one pair of twenty: of a normal distribution beyond
+ * 1.95996 standard deviations. */
+START_TEST(one_of_twenty)
+{
+    struct sample a, b;
+    const double u_mm = sqrt(2) * 0.0011, off[] = {1.9583, 1.9616}; /* 5.02 % and 4.98 % */
+
+    for (int k = 0; k < 2; k++) {
+        make(&a, HUGE_VAL);
+        make(&b, HUGE_VAL);
+        b.tips[0].contact_radius_mm -= off[k] * u_mm;
+        struct tiptrue_comparison *c = compare(&a, &b);
+        ck_assert_double_eq_tol(c->tips[0].radius.p, k == 0 ? 0.0502 : 0.0498, 2e-5);
+        ck_assert(c->tips[0].radius.significant == (k == 1));
+        tiptrue_comparison_free(c);
+    }
+}
+END_TEST
+
 /* 2026-11-26: the degrees of freedom of an offset's difference came from the traces, which where
  * one run knows x well and the other y gives another figure than uncertainty.c does for the same
  * sum. */
@@ -152,6 +171,7 @@ int main(void)
     Suite *suite = suite_create("history/compare");
     TCase *tests = tcase_create("compare");
     tcase_add_test(tests, few_degrees_of_freedom);
+    tcase_add_test(tests, one_of_twenty);
     tcase_add_test(tests, degrees_of_freedom_in_the_plane);
     tcase_add_test(tests, poses_of_one_name);
     tcase_add_test(tests, heights_that_scatter_between_runs);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "output/history.h"
 #include "output/output.h"
 #include "output/text/text_parts.h"
 #include "sample.h"
@@ -488,6 +489,30 @@ START_TEST(slopes_and_pads_are_told)
 }
 END_TEST
 
+/* Solved again: what differs by less than half of the last decimal shown, 0.01 um, is no
+ * difference. */
+START_TEST(differences_that_show)
+{
+    static const double BY_MM[] = {4.98e-6, -5.02e-6, 0.00317};
+    static const char *const TOLD[] = {NULL, "  t1: contact radius -0.01 \xc2\xb5m\n",
+                                       "  t1: contact radius +3.17 \xc2\xb5m\n"};
+
+    for (size_t i = 0; i < sizeof BY_MM / sizeof BY_MM[0]; i++) {
+        struct sample before, anew;
+        struct tt_buffer text = {0};
+        sample_one_tip(&before);
+        sample_one_tip(&anew);
+        anew.tips[0].contact_radius_mm += BY_MM[i];
+        ck_assert(tt_output_again_text(&before.solution, "0.1", &anew.solution,
+                                       &(struct tiptrue_text_options){.utf8 = true}, &text));
+        ck_assert_msg(TOLD[i] == NULL ? strstr(text.text, "contact radius") == NULL
+                                      : strstr(text.text, TOLD[i]) != NULL,
+                      "by %g mm:\n%s", BY_MM[i], text.text);
+        tt_buffer_clear(&text);
+    }
+}
+END_TEST
+
 int main(void)
 {
     const TTest *const TESTS[] = {one_tip_is_the_page_kept,
@@ -509,7 +534,8 @@ int main(void)
                                   lines_are_told_in_stretches,
                                   probabilities_near_certainty_do_not_lie,
                                   lost_motion_and_latency_are_told,
-                                  slopes_and_pads_are_told};
+                                  slopes_and_pads_are_told,
+                                  differences_that_show};
     Suite *suite = suite_create("output/text");
     TCase *cases = tcase_create("text");
     SRunner *runner;
