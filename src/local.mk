@@ -105,6 +105,7 @@ libcore_la_SOURCES = \
   src/export/export_plan.c \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
+  src/export/field_value.c src/export/field_value.h \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
   src/export/place.c src/export/place.h src/export/place_kinds.h src/export/place_said.c \

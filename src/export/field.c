@@ -10,9 +10,7 @@
 
 #include "base/number.h"
 #include "export/machine_field.h"
-#include "geometry/pose.h"
 #include "ingest/diagnose.h"
-#include "model/frames.h"
 
 static const char *const quantity_words[TT_QUANTITIES] = {
     [TT_OFFSET_X] = "offset.x",
@@ -38,23 +36,17 @@ static const char *const quantity_words[TT_QUANTITIES] = {
 
 static const struct {
     const char *word;
-    double mm;
     int decimals; /* without the modifier: finer than any bench machine repeats, 0.1 to 0.25 um */
 } units[TT_LENGTH_UNITS] = {
-    [TT_MM] = {"mm", 1.0, 4},
-    [TT_INCH] = {"inch", TT_MM_PER_INCH, 5},
-    [TT_UM] = {"um", 1e-3, 1},
+    [TT_MM] = {"mm", 4},
+    [TT_INCH] = {"inch", 5},
+    [TT_UM] = {"um", 1},
 };
 
 #define FIELD_HINT                                                                                 \
     "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x|y runout.x|y "          \
     "eccentricity radius u.x|y expanded.x|y height height-over.TIP, or camera.scale.x|y "          \
     "camera.turn axes.scale.x|y axes.square; modifiers: minus mm inch um per-mm .DECIMALS"
-
-double tt_length_unit_mm(enum tt_length_unit unit)
-{
-    return units[unit].mm;
-}
 
 static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error,
                                  const char *why, const char *what, size_t length)
@@ -270,88 +262,12 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
     return NULL;
 }
 
-/* R(theta) e, with theta counter-clockwise: what a machine counts clockwise is turned round here.
- */
-static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, double rotation_deg,
-                                          bool clockwise)
-{
-    double rad = tt_rad_from_deg(clockwise ? -rotation_deg : rotation_deg);
-    return tt_tip_turn(cos(rad), sin(rad), tip->runout);
-}
-
-enum tiptrue_status tt_export_undetermined(const struct tt_export_field *field,
-                                           struct tiptrue_error *error)
-{
-    return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "the findings of the result say why",
-                   "field '%s': the run does not determine it",
-                   tt_shown(field->text, field->length).text);
-}
-
-enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field,
-                                       struct tiptrue_error *error)
-{
-    return tt_fail(
-        error, TIPTRUE_E_DATA, NULL, 0, 0, "solve the run again with this version",
-        "field '%s': the result does not say in which sense its machine counts rotations",
-        tt_shown(field->text, field->length).text);
-}
-
-/* Whether the solution knows what the field asks for. At a rotation each axis of the runout reaches
- * into both of the offset. */
-static bool is_determined(const struct tt_export_field *field, const struct tt_tip_result *tip)
-{
-    enum { X = 1, Y = 2, RUNOUT = 4, RADIUS = 8 };
-    static const unsigned NEEDS[TT_QUANTITIES] = {
-        [TT_OFFSET_X] = X,
-        [TT_OFFSET_Y] = Y,
-        [TT_RUNOUT_X] = RUNOUT,
-        [TT_RUNOUT_Y] = RUNOUT,
-        [TT_ECCENTRICITY] = RUNOUT,
-        [TT_RADIUS] = RADIUS,
-        [TT_U_X] = X,
-        [TT_U_Y] = Y,
-        [TT_EXPANDED_X] = X,
-        [TT_EXPANDED_Y] = Y}; /* none of heights: height_field.c */
-    unsigned needs = NEEDS[field->quantity];
-    unsigned has = (tip->offset_determined_x ? X : 0u) | (tip->offset_determined_y ? Y : 0u) |
-                   (tip->runout_determined ? RUNOUT : 0u) | (tip->radius_determined ? RADIUS : 0u);
-
-    return needs != 0 && ((needs | (field->has_rotation ? RUNOUT : 0u)) & ~has) == 0;
-}
-
-enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
-                                          const struct tt_tip_result *tip, double rotation_deg,
-                                          bool clockwise, double *value_mm,
-                                          struct tiptrue_error *error)
-{
-    struct tt_machine_xy turned = {0.0, 0.0};
-    if (!is_determined(field, tip)) {
-        return tt_export_undetermined(field, error);
-    }
-    if (field->has_rotation) {
-        turned = turned_runout(tip, rotation_deg, clockwise);
-    }
-    const double values_mm[TT_QUANTITIES] = {
-        [TT_OFFSET_X] = tip->offset.x_mm + turned.x_mm,
-        [TT_OFFSET_Y] = tip->offset.y_mm + turned.y_mm,
-        [TT_RUNOUT_X] = field->has_rotation ? turned.x_mm : tip->runout.x_mm,
-        [TT_RUNOUT_Y] = field->has_rotation ? turned.y_mm : tip->runout.y_mm,
-        [TT_ECCENTRICITY] = tip->eccentricity_mm,
-        [TT_RADIUS] = tip->contact_radius_mm,
-        [TT_U_X] = sqrt(tip->cov.xx_mm2),
-        [TT_U_Y] = sqrt(tip->cov.yy_mm2),
-        [TT_EXPANDED_X] = tip->expanded_x_mm,
-        [TT_EXPANDED_Y] = tip->expanded_y_mm};
-    *value_mm = values_mm[field->quantity];
-    return TIPTRUE_OK;
-}
-
 void tt_export_field_write(const struct tt_export_field *field, double value_mm,
                            struct tt_buffer *to)
 {
     double value = tt_export_field_is_machine(field) ? tt_machine_field_out(field, value_mm)
                    : field->unit == TT_UM            ? value_mm * 1e3
-                                                     : value_mm / units[field->unit].mm;
+                                                     : value_mm / tt_length_unit_mm(field->unit);
     tt_number_write_fixed(to, field->minus ? -value : value, field->decimals, false);
 }
 
@@ -360,7 +276,8 @@ double tt_export_field_back(const struct tt_export_field *field, double written)
     if (tt_export_field_is_machine(field)) {
         return tt_machine_field_back(field, field->minus ? -written : written);
     }
-    double value_mm = field->unit == TT_UM ? written / 1e3 : written * units[field->unit].mm;
+    double value_mm =
+        field->unit == TT_UM ? written / 1e3 : written * tt_length_unit_mm(field->unit);
     return field->minus ? -value_mm : value_mm;
 }
 

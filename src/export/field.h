@@ -17,6 +17,7 @@
 #include <stddef.h>
 
 #include "base/buffer.h"
+#include "model/frames.h"
 #include "model/solution.h"
 
 enum tt_quantity {
@@ -43,7 +44,12 @@ enum tt_quantity {
 
 enum tt_length_unit { TT_MM, TT_INCH, TT_UM, TT_LENGTH_UNITS };
 /* mm of @unit. */
-double tt_length_unit_mm(enum tt_length_unit unit);
+static inline double tt_length_unit_mm(enum tt_length_unit unit)
+{
+    static const double MM[] = {[TT_MM] = 1.0, [TT_INCH] = TT_MM_PER_INCH, [TT_UM] = 1e-3};
+
+    return MM[unit];
+}
 
 struct tt_export_field {
     const char *text; /* the whole FIELD as written; borrowed, like tip */
@@ -75,30 +81,12 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
                                                 const struct tiptrue_solution *solution,
                                                 struct tiptrue_error *error);
 
-/* The field's number, in mm, without its modifiers; of a height in export/height_field.h.
- * @rotation_deg is used if the field is at a rotation; @clockwise: it counts clockwise seen from
- * above. TIPTRUE_E_DATA: the run does not determine it. */
-TT_MUST_USE enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
-                                                      const struct tt_tip_result *tip,
-                                                      double rotation_deg, bool clockwise,
-                                                      double *value_mm,
-                                                      struct tiptrue_error *error);
-
-/* TIPTRUE_E_DATA: the field is at a rotation, and the result does not say in which sense the
- * machine counts it. */
-enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field,
-                                       struct tiptrue_error *error);
-
 /* A number in mm as the field wants it written: sign, unit, decimals (rounded half away from zero).
  */
 void tt_export_field_write(const struct tt_export_field *field, double value_mm,
                            struct tt_buffer *to);
 /* The way back: mm of what the configuration means by @written. */
 double tt_export_field_back(const struct tt_export_field *field, double written);
-
-/* TIPTRUE_E_DATA, told: the run does not determine the field. */
-enum tiptrue_status tt_export_undetermined(const struct tt_export_field *field,
-                                           struct tiptrue_error *error);
 
 /* Whether the quantity is an offset; whether it is a height, or a difference of two. --max-change
  * limits the change of both. */

@@ -110,10 +110,8 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
         if (kind_of(&put.field) == TT_NONE) {
             continue;
         }
-        size_t tip = machine->n_tips > 0
-                         ? tt_named(&machine->tips->name, machine->n_tips, sizeof *machine->tips,
-                                    put.field.tip, put.field.tip_length)
-                         : 0;
+        size_t tip =
+            TT_NAMED_PART(machine->tips, machine->n_tips, put.field.tip, put.field.tip_length);
         if (tip == machine->n_tips) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "list it among the tips",
                            "exports the tip '%s', which is not among its tips",

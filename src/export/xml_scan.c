@@ -43,9 +43,11 @@ static const char *pass_doctype(const char *at, const char *end)
     return end;
 }
 
-/* From '<' of a tag to behind its '>', which may stand in quotation marks before. */
-static const char *pass_tag(const char *at, const char *end)
+/* From '<' of a tag to behind its '>', which may stand in quotation marks before; *equals: the
+ * equals signs outside of them. */
+static const char *pass_tag(const char *at, const char *end, size_t *equals)
 {
+    *equals = 0;
     while (at < end && *at != '>') {
         if (*at == '"' || *at == '\'') {
             const char *closing = strchr(at + 1, *at);
@@ -54,50 +56,38 @@ static const char *pass_tag(const char *at, const char *end)
             }
             at = closing;
         }
+        *equals += *at == '=';
         at++;
     }
     return at < end ? at + 1 : end;
 }
 
+/* Behind the comment, processing instruction, CDATA section or document type at @at; NULL: that is
+ * a tag. */
+static const char *pass_other(const char *at, const char *end)
+{
+    return begins(at, "<!--")        ? behind(at + 4, end, "-->")
+           : begins(at, "<?")        ? behind(at, end, "?>")
+           : begins(at, "<![CDATA[") ? behind(at, end, "]]>")
+           : begins(at, "<!")        ? pass_doctype(at, end)
+                                     : NULL;
+}
+
 bool tt_xml_declares_entity(const char *text, size_t length, size_t *at)
 {
     const char *end = text + length, *c = text;
-    while ((c = strchr(c, '<')) != NULL) {
-        if (begins(c, "<!--")) {
-            c = behind(c + 4, end, "-->");
-        } else if (begins(c, "<?")) {
-            c = behind(c, end, "?>");
-        } else if (begins(c, "<!DOCTYPE")) {
+    while (c != NULL && (c = strchr(c, '<')) != NULL) {
+        const char *next = pass_other(c, end);
+        if (begins(c, "<!DOCTYPE")) {
             /* also one in a comment or a literal: whoever writes that has no claim to be understood
              */
             const char *entity = strstr(c, "<!ENTITY");
-            const char *root = pass_doctype(c, end);
-            *at = entity != NULL && entity < root ? (size_t)(entity - text) : 0;
-            return entity != NULL && entity < root;
-        } else {
-            return false; /* the root element: no document type can follow */
+            *at = entity != NULL && entity < next ? (size_t)(entity - text) : 0;
+            return entity != NULL && entity < next;
         }
+        c = next; /* NULL: the root element; no document type can follow */
     }
     return false;
-}
-
-/* The equals signs outside quotation marks in the tag from @at on; *behind: its end. */
-static size_t count_attributes(const char *at, const char *end, const char **behind)
-{
-    size_t count = 0;
-    while (at < end && *at != '>') {
-        if (*at == '"' || *at == '\'') {
-            const char *closing = strchr(at + 1, *at);
-            if (closing == NULL) {
-                break;
-            }
-            at = closing;
-        }
-        count += *at == '=';
-        at++;
-    }
-    *behind = at < end && *at == '>' ? at + 1 : end;
-    return count;
 }
 
 size_t tt_xml_most_attributes(const char *text, size_t length, size_t *at)
@@ -106,20 +96,12 @@ size_t tt_xml_most_attributes(const char *text, size_t length, size_t *at)
     size_t most = 0;
     while ((c = strchr(c, '<')) != NULL) {
         const char *tag = c;
-        if (begins(c, "<!--")) {
-            c = behind(c + 4, end, "-->");
-        } else if (begins(c, "<?")) {
-            c = behind(c, end, "?>");
-        } else if (begins(c, "<![CDATA[")) {
-            c = behind(c, end, "]]>");
-        } else if (begins(c, "<!")) {
-            c = pass_doctype(c, end);
-        } else {
-            size_t count = count_attributes(c, end, &c);
-            if (count > most) {
-                most = count;
-                *at = (size_t)(tag - text);
-            }
+        size_t count = 0;
+        c = pass_other(tag, end);
+        c = c != NULL ? c : pass_tag(tag, end, &count);
+        if (count > most) {
+            most = count;
+            *at = (size_t)(tag - text);
         }
     }
     return most;
@@ -187,24 +169,15 @@ static void end_tag(struct walk *walk)
 /* What begins with '<' at @at; where it ends. */
 static const char *pass_markup(struct walk *walk, const char *at)
 {
-    const char *next;
-    if (begins(at, "<!--")) {
-        return behind(at + 4, walk->end, "-->");
-    }
-    if (begins(at, "<?")) {
-        return behind(at, walk->end, "?>");
-    }
-    if (begins(at, "<![CDATA[")) {
-        next = behind(at, walk->end, "]]>");
-        if (next - at >= 12) {
+    const char *next = pass_other(at, walk->end);
+    size_t equals;
+    if (next != NULL) {
+        if (begins(at, "<![CDATA[") && next - at >= 12) {
             take_data(walk, at + 9, next - 3);
         }
         return next;
     }
-    if (begins(at, "<!")) {
-        return pass_doctype(at, walk->end);
-    }
-    next = pass_tag(at, walk->end);
+    next = pass_tag(at, walk->end, &equals);
     if (at[1] == '/') {
         end_tag(walk);
     } else {

@@ -46,12 +46,15 @@ TT_MUST_USE bool tt_board_fit_solve(struct tt_board_fit *fit, const struct tt_bo
 
 /* Parts that do not belong to the rest get weight 0, the others 1: mixture of good parts and
  * slipped ones, by expectation and maximisation (Dempster, Laird and Rubin, J. R. Stat. Soc. B 39
- * (1977) 1-38). Repeatabilities into design->precision; the fit is solved with them at the end. */
-TT_MUST_USE bool tt_board_fit_robust(struct tt_board_fit *fit, struct tt_board_design *design,
-                                     struct tt_arena *arena);
+ * (1977) 1-38). Repeatabilities into design->precision; the fit is solved with them at the end.
+ * TIPTRUE_E_DEGENERATE: not solvable; TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_board_fit_robust(struct tt_board_fit *fit,
+                                                    struct tt_board_design *design,
+                                                    struct tt_arena *arena);
 
 /* Keep repeatabilities of the axes, or of the tips, apart where they differ by more than chance
- * (fit->variance is 1 then); else one for all. The fit is solved with them. */
+ * (fit->variance is 1 then); else one for all. The fit is solved with them; false: it is not
+ * solvable. */
 TT_MUST_USE bool tt_board_fit_scatter(struct tt_board_fit *fit, struct tt_board_design *design,
                                       bool *by_axis, bool *by_tip);
 

@@ -42,33 +42,36 @@ static bool begin(struct tt_placing *p)
     return good;
 }
 
-static bool solve(struct tt_placing *p)
+static enum tiptrue_status solve(struct tt_placing *p)
 {
     struct tiptrue_placement *r = p->result;
     double first = 1.0 / (FIRST_REPEATABILITY_MM * FIRST_REPEATABILITY_MM), dof;
     if (!tt_board_design_init(&p->design, p->board, &p->scratch) ||
         !tt_board_fit_init(&p->fit, &p->design, &p->scratch)) {
-        return false;
+        return TIPTRUE_E_MEMORY;
     }
     p->fit.turn_free = p->board->own_frame;
     for (size_t i = 0; i < 2 * p->design.n_tips; i++) {
         p->design.precision[i] = first;
     }
     /* Fewer equations to spare than parts: a slipped part bends the fit instead of showing. */
-    if (p->design.n >= p->design.n_unknowns &&
-        !tt_board_fit_robust(&p->fit, &p->design, &p->scratch)) {
-        return false;
+    enum tiptrue_status status = p->design.n >= p->design.n_unknowns
+                                     ? tt_board_fit_robust(&p->fit, &p->design, &p->scratch)
+                                     : TIPTRUE_OK;
+    if (status != TIPTRUE_OK) {
+        return status;
     }
     if (!tt_board_fit_scatter(&p->fit, &p->design, &r->by_axis, &r->by_tip)) {
-        return false;
+        return TIPTRUE_E_DEGENERATE;
     }
     double repeatability_mm = tt_placing_repeatability(p, &dof);
     return tt_board_terms_init(&p->terms, &p->design, &p->fit,
                                dof > TT_LEAST_PLACING_DOF
                                    ? fmax(repeatability_mm, TT_LEAST_PLACING_MM)
                                    : FIRST_REPEATABILITY_MM,
-                               &p->scratch) &&
-           tt_terms_weigh(&p->terms.problem, &p->scratch, &p->weighed) == TIPTRUE_OK;
+                               &p->scratch)
+               ? tt_terms_weigh(&p->terms.problem, &p->scratch, &p->weighed)
+               : TIPTRUE_E_MEMORY;
 }
 
 enum tiptrue_status tt_place(const struct tiptrue_board *board,
@@ -78,17 +81,24 @@ enum tiptrue_status tt_place(const struct tiptrue_board *board,
 {
     struct tt_placing p = {.board = board, .machine = machine, .run = run};
     p.result = calloc(1, sizeof(*p.result));
-    bool good = p.result != NULL && begin(&p) && solve(&p) && tt_placing_angles(&p) &&
-                tt_placing_values(&p) && tt_placing_join(&p) && tt_placing_capability(&p) &&
-                tt_placing_findings(&p) && tt_placing_wanted(&p);
-    if (good) {
+    enum tiptrue_status status = p.result != NULL && begin(&p) ? solve(&p) : TIPTRUE_E_MEMORY;
+    if (status == TIPTRUE_OK &&
+        !(tt_placing_angles(&p) && tt_placing_values(&p) && tt_placing_join(&p) &&
+          tt_placing_capability(&p) && tt_placing_findings(&p) && tt_placing_wanted(&p))) {
+        status = TIPTRUE_E_MEMORY;
+    }
+    if (status == TIPTRUE_OK) {
         tt_placing_verdict(&p);
+        *placement = p.result;
     }
     tt_arena_clear(&p.scratch);
-    if (!good) {
-        tiptrue_placement_free(p.result);
-        return tt_fail_memory(error);
+    if (status == TIPTRUE_OK) {
+        return status;
     }
-    *placement = p.result;
-    return TIPTRUE_OK;
+    tiptrue_placement_free(p.result);
+    return status == TIPTRUE_E_MEMORY
+               ? tt_fail_memory(error)
+               : tt_fail(error, status, board->file, 0, 0,
+                         "check the wanted places of the parts and their tips",
+                         "the places of the parts cannot be fitted");
 }

@@ -206,19 +206,19 @@ static bool mixture_init(struct mixture *m, struct tt_arena *arena)
     return true;
 }
 
-bool tt_board_fit_robust(struct tt_board_fit *fit, struct tt_board_design *design,
-                         struct tt_arena *arena)
+enum tiptrue_status tt_board_fit_robust(struct tt_board_fit *fit, struct tt_board_design *design,
+                                        struct tt_arena *arena)
 {
     struct mixture m = {.fit = fit, .design = design};
     double change = 1.0;
     if (!mixture_init(&m, arena)) {
-        return false;
+        return TIPTRUE_E_MEMORY;
     }
     start(&m);
     for (int round = 0; round < MOST_ROUNDS && change >= SETTLED; round++) {
         change = expect(&m);
         if (!tt_board_fit_solve(fit, design)) {
-            return false;
+            return TIPTRUE_E_DEGENERATE;
         }
         maximise_angles(&m);
         maximise_scatter(&m);
@@ -226,5 +226,5 @@ bool tt_board_fit_robust(struct tt_board_fit *fit, struct tt_board_design *desig
     for (size_t i = 0; i < design->n; i++) {
         design->weight[i] = m.slipped[i] < 0.5 ? 1.0 : 0.0;
     }
-    return tt_board_fit_solve(fit, design);
+    return tt_board_fit_solve(fit, design) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
 }

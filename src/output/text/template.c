@@ -173,11 +173,43 @@ static void put_line(struct tt_buffer *buffer, const struct tt_finding *finding,
     }
 }
 
+/* What a value that is a word means. */
+static const struct {
+    const char *word, *phrase;
+} PHRASES[] = {
+    {"x", "x"},
+    {"y", "y"},
+    {"xy", "x and y"},
+    {"mm-as-inch", "the log is in millimetres but read as inches, or the plate file is in inches "
+                   "but read as millimetres"},
+    {"inch-as-mm", "the log is in inches but read as millimetres, or the plate file is in "
+                   "millimetres but read as inches"},
+    {"micrometres", "the log is in micrometres"},
+    {"metres", "the log is in metres"},
+    {"limit", "limit"},
+    {"permitted-error", "permitted error"},
+    {"nothing", "touch more often"},
+    {"plate", "most of it is the plate's own: measure the plate, or add a second setup with the "
+              "plate turned by 180\xc2\xb0"},
+    {"scatter", "most of it is scatter: touch more often, and clean tip and edges"},
+    {"stated", "most of it is a stated value: touch what would replace it, or state it better"},
+};
+
+static const char *phrase(const char *word)
+{
+    for (size_t i = 0; word != NULL && i < sizeof PHRASES / sizeof PHRASES[0]; i++) {
+        if (strcmp(PHRASES[i].word, word) == 0) {
+            return PHRASES[i].phrase;
+        }
+    }
+    return word != NULL ? word : "?";
+}
+
 static void put_phrase(struct tt_buffer *buffer, const struct tt_finding *finding,
                        const struct tt_value *value)
 {
     (void)finding;
-    tt_buffer_puts(buffer, tt_phrase(value->text));
+    tt_buffer_puts(buffer, phrase(value->text));
 }
 
 static void put_shape(struct tt_buffer *buffer, const struct tt_finding *finding,

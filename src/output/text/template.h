@@ -5,7 +5,7 @@
  *     {key:format}   in another way: um (always in µm); over (with as many decimals as show that it
  *                    is over the value of "limit"); ms; factor; deg, fine (0 and 2 decimals); to,
  *                    back (the direction of an angle, the opposite one); line (its axis); shape (of
- *                    an order); phrase (what tt_phrase says for a word)
+ *                    an order); phrase (what a word means)
  *     {tip} {edge} {setup}   what the finding is about
  *     {lines}        "line 17", "lines 17, 31 and 40": the rows it is about
  *     {facing} {missing}     directions of edges: "edges facing +x, -y", "one that faces +x"
@@ -43,8 +43,5 @@ void tt_template_values(struct tt_buffer *buffer, const struct tt_finding *findi
 
 /* Whether {@word} stands in the template @text. */
 bool tt_template_names(const char *text, const char *word);
-
-/* sentences.c: the English of a value that is a word, for {key:phrase}. */
-const char *tt_phrase(const char *word);
 
 #endif

@@ -5,6 +5,7 @@
 #include "config.h"
 
 #include "export/field.h"
+#include "export/field_value.h"
 #include "export/machine_field.h"
 
 #include <check.h>
@@ -55,9 +56,9 @@ static void assert_written(const char *text, bool clockwise, const char *expecte
     double value_mm = NAN;
     const struct tt_tip_result *tip = tt_export_field_tip(&field, &solution, &error);
     ck_assert_msg(tip != NULL, "'%s': %s", text, error.text);
-    ck_assert_int_eq(
-        tt_export_field_value(&field, tip, field.rotation_deg, clockwise, &value_mm, &error),
-        TIPTRUE_OK);
+    solution.rotation_sense = clockwise ? "cw" : "ccw";
+    ck_assert_int_eq(tt_export_value(&solution, &field, tip, field.rotation_deg, &value_mm, &error),
+                     TIPTRUE_OK);
     tt_export_field_write(&field, value_mm, &to);
     ck_assert_msg(strcmp(to.text, expected) == 0, "'%s' is written '%s', not '%s'", text, to.text,
                   expected);
@@ -366,7 +367,8 @@ START_TEST(what_is_not_determined)
         struct tt_export_field field = read_field(texts[i]);
         struct tiptrue_error error = {0};
         double value_mm = 0.77;
-        ck_assert_int_eq(tt_export_field_value(&field, &tips[1], 37.0, false, &value_mm, &error),
+        solution.rotation_sense = "ccw";
+        ck_assert_int_eq(tt_export_value(&solution, &field, &tips[1], 37.0, &value_mm, &error),
                          TIPTRUE_E_DATA);
         ck_assert_double_eq(value_mm, 0.77);
         ck_assert_ptr_nonnull(strstr(error.text, "does not determine"));

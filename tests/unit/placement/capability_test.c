@@ -7,10 +7,12 @@
 
 #include <check.h>
 #include <math.h>
+#include <string.h>
 
 #include "base/cholesky.h"
 #include "model/frames.h"
 #include "placement/board_design.h"
+#include "placement/placement.h"
 
 /* NIST/SEMATECH e-Handbook, 6.1.6 (from memory): limits 8 and 20, mean 16, standard deviation 2
  * give Cp 1.0 and Cpk 0.6667. About the limits' middle: -6 and 6, mean 2. The values are a sample
@@ -109,6 +111,29 @@ START_TEST(cholesky)
 }
 END_TEST
 
+/* Before, whatever could not be fitted was told as a want of memory. */
+START_TEST(what_cannot_be_fitted_is_no_lack_of_memory)
+{
+    const char *tips[] = {"t1"};
+    struct tt_part parts[5] = {{0}};
+    struct tiptrue_board board = {
+        .file = "board.csv", .parts = parts, .n_parts = 5, .tips = tips, .n_tips = 1};
+    struct tiptrue_machine machine = {.name = "bench-2"};
+    struct tiptrue_placement *placement = NULL;
+    struct tiptrue_error error = {0};
+    for (size_t i = 0; i < 5; i++) {
+        parts[i].wanted = (struct tt_machine_xy){7.3 + 11.0 * (double)i, 3.1 * (double)(i * i)};
+        parts[i].found = parts[i].wanted;
+    }
+    ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, &error), TIPTRUE_OK);
+    tiptrue_placement_free(placement);
+    parts[3].wanted.x_mm = NAN;
+    ck_assert_int_eq(tt_place(&board, &machine, NULL, &placement, &error), TIPTRUE_E_DEGENERATE);
+    ck_assert_str_eq(error.file, "board.csv");
+    ck_assert(strstr(error.text, "cannot be fitted") != NULL && error.hint[0] != '\0');
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("placement/capability");
@@ -118,6 +143,7 @@ int main(void)
     tcase_add_test(all, anderson_darling);
     tcase_add_test(all, mean_on_the_circle);
     tcase_add_test(all, cholesky);
+    tcase_add_test(all, what_cannot_be_fitted_is_no_lack_of_memory);
     suite_add_tcase(suite, all);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
