@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 struct reader {
     const char *at, *end;
@@ -164,4 +165,21 @@ void tt_time_write(double seconds, char text[TT_TIME_SIZE])
     snprintf(text, TT_TIME_SIZE, "%04u-%02u-%02uT%02u:%02u:%02uZ", (unsigned)y % 10000U,
              (unsigned)m % 100U, (unsigned)d % 100U, (unsigned)(of_day / 3600) % 100U,
              (unsigned)(of_day / 60) % 60U, (unsigned)of_day % 60U);
+}
+
+struct tt_local_time tt_local_time(const struct tiptrue_zone *zone, double utc_s)
+{
+    struct tt_local_time local = {.zone = "UTC"};
+
+    if (zone != NULL && zone->ahead_s != NULL) {
+        local.ahead_s = zone->ahead_s(zone->context, utc_s, local.zone);
+        local.zone[TIPTRUE_ZONE_NAME - 1] = '\0';
+    }
+    long minutes = labs(local.ahead_s) / 60 % 6000;
+    tt_time_write(utc_s + (double)local.ahead_s, local.text);
+    local.text[10] = ' ';
+    local.text[19] = '\0';
+    snprintf(local.ahead, sizeof local.ahead, "%c%02ld:%02ld", local.ahead_s < 0 ? '-' : '+',
+             minutes / 60, minutes % 60);
+    return local;
 }

@@ -7,6 +7,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "tiptrue.h"
+
 /* Seconds from 1970-01-01T00:00:00Z, leap seconds not counted, of the RFC 3339 date-time that fills
  * text[0..length) wholly: with a time zone ('Z' or an offset), 't', 'z' and a blank for 'T'
  * allowed. Exact to half a microsecond in this century. */
@@ -20,5 +22,15 @@ bool tt_time_read_clock(const char *text, size_t length, double *seconds);
  * 9999, the nearest that can be written. */
 #define TT_TIME_SIZE 21
 void tt_time_write(double seconds, char text[TT_TIME_SIZE]);
+
+/* A time as the clock in a zone shows it. */
+struct tt_local_time {
+    char text[TT_TIME_SIZE]; /* "2026-03-02 08:41:12" */
+    char ahead[8];           /* of UTC: "+01:00" */
+    char zone[TIPTRUE_ZONE_NAME];
+    long ahead_s;
+};
+/* @zone NULL, or without a clock: UTC. */
+struct tt_local_time tt_local_time(const struct tiptrue_zone *zone, double utc_s);
 
 #endif

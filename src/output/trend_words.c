@@ -96,19 +96,12 @@ const char *tt_forecast_words(const struct tt_forecast *forecast)
 
 void tt_minute_write(const struct tiptrue_zone *zone, double time_s, char text[TT_MINUTE_SIZE])
 {
-    char whole[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
-    long ahead_s =
-        zone != NULL && zone->ahead_s != NULL ? zone->ahead_s(zone->context, time_s, name) : 0;
-    long minutes = labs(ahead_s) / 60;
+    struct tt_local_time local = tt_local_time(zone, time_s);
 
-    tt_time_write(time_s + (double)ahead_s, whole);
-    whole[10] = ' ';
-    name[TIPTRUE_ZONE_NAME - 1] = '\0';
-    if (ahead_s == 0 && strcmp(name, "UTC") == 0) {
-        snprintf(text, TT_MINUTE_SIZE, "%.16sZ", whole);
+    if (local.ahead_s == 0 && strcmp(local.zone, "UTC") == 0) {
+        snprintf(text, TT_MINUTE_SIZE, "%.16sZ", local.text);
     } else {
-        snprintf(text, TT_MINUTE_SIZE, "%.16s %c%02ld:%02ld (%s)", whole, ahead_s < 0 ? '-' : '+',
-                 minutes / 60, minutes % 60, name);
+        snprintf(text, TT_MINUTE_SIZE, "%.16s %s (%s)", local.text, local.ahead, local.zone);
     }
 }
 

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "base/time.h"
 #include "base/utf8.h"
 
 /* The code point of the well-formed character of @length bytes at @s. */
@@ -135,4 +136,20 @@ void tt_markup(struct tt_buffer *buffer, const char *format, size_t n, const dou
             format++;
         }
     }
+}
+
+void tt_markup_time(struct tt_buffer *buffer, const struct tiptrue_zone *zone, double utc_s)
+{
+    struct tt_local_time local = tt_local_time(zone, utc_s);
+
+    tt_buffer_printf(buffer, "%s %s (", local.text, local.ahead);
+    tt_markup_text(buffer, local.zone);
+    tt_buffer_putc(buffer, ')');
+}
+
+const char *tt_markup_file(const char *file)
+{
+    const char *slash = file != NULL ? strrchr(file, '/') : NULL;
+
+    return slash != NULL ? slash + 1 : file;
 }

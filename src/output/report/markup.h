@@ -12,6 +12,7 @@
 #include <stddef.h>
 
 #include "base/buffer.h"
+#include "tiptrue.h"
 
 /* @text of any origin, for content and for attributes in double quotes. */
 void tt_markup_text(struct tt_buffer *buffer, const char *text);
@@ -24,6 +25,10 @@ size_t tt_markup_width(const char *text, size_t *length);
 /* Markup of our own, with coordinates for each '@': tt_markup(b, "<path d=\"M@ @\"/>", 2,
  * (double[]){x, y}). */
 void tt_markup(struct tt_buffer *buffer, const char *format, size_t n, const double values[]);
+/* "2026-03-02 08:41:12 +01:00 (CET)" */
+void tt_markup_time(struct tt_buffer *buffer, const struct tiptrue_zone *zone, double utc_s);
+/* A file by its name alone: where it lies is nobody's business who reads the page. */
+const char *tt_markup_file(const char *file);
 
 /* @count doubles behind each other, as an array literal for tt_markup. */
 #define TT_AT(...)                                                                                 \

@@ -11,13 +11,6 @@
 
 #define DAY_S 86400.0
 
-static long ahead_of(const struct tiptrue_zone *zone, double utc_s)
-{
-    char name[TIPTRUE_ZONE_NAME] = "";
-
-    return zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
-}
-
 /* Ticks are whole days at midnight local time: so many days apart that at most five fit. */
 static double days_apart(const struct tt_scale *time)
 {
@@ -36,7 +29,7 @@ static double days_apart(const struct tt_scale *time)
  * Monday: 1970-01-05 was one. */
 static double first_day(const struct tt_scale *time, const struct tiptrue_zone *zone, double step)
 {
-    double local = (time->low + (double)ahead_of(zone, time->low)) / DAY_S;
+    double local = (time->low + (double)tt_local_time(zone, time->low).ahead_s) / DAY_S;
 
     return step < 7 ? ceil(local) : step * ceil((local - 4) / step) + 4;
 }
@@ -48,7 +41,7 @@ void tt_draw_days(struct tt_picture *picture, const struct tt_scale *time,
     bool long_time = time->high - time->low > 300 * DAY_S;
 
     for (double day = first_day(time, zone, step);; day += step) {
-        double utc_s = day * DAY_S - (double)ahead_of(zone, day * DAY_S);
+        double utc_s = day * DAY_S - (double)tt_local_time(zone, day * DAY_S).ahead_s;
         double x = tt_scale_place(time, utc_s);
         char text[TT_TIME_SIZE];
         if (!(utc_s <= time->high)) {
@@ -68,14 +61,10 @@ void tt_draw_days(struct tt_picture *picture, const struct tt_scale *time,
 void tt_name_days(struct tt_picture *picture, const struct tt_extent *times,
                   const struct tiptrue_zone *zone, double y)
 {
-    char first[TT_TIME_SIZE], last[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
+    struct tt_local_time first = tt_local_time(zone, times->low),
+                         last = tt_local_time(zone, times->high);
 
-    if (zone->ahead_s != NULL) {
-        (void)zone->ahead_s(zone->context, times->high, name);
-    }
-    tt_time_write(times->low + (double)ahead_of(zone, times->low), first);
-    tt_time_write(times->high + (double)ahead_of(zone, times->high), last);
-    first[10] = last[10] = '\0';
-    tt_picture_text(picture, "m", TT_PLOT_RIGHT, y, "end",
-                    tt_picture_words(picture, "%s to %s, %s", first, last, name), 42);
+    tt_picture_text(
+        picture, "m", TT_PLOT_RIGHT, y, "end",
+        tt_picture_words(picture, "%.10s to %.10s, %s", first.text, last.text, last.zone), 42);
 }

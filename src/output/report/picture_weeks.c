@@ -243,7 +243,7 @@ static void tell_point(struct tt_buffer *out, const struct sheet *sheet,
 {
     const struct tt_units *units = sheet->picture->units;
 
-    tt_report_time(out, sheet->zone, point->time_s);
+    tt_markup_time(out, sheet->zone, point->time_s);
     tt_picture_say(sheet->picture, out, ", %s mm " TT_PLUS_MINUS " %s " TT_UM,
                    tt_signed_length(units, point->value_mm, 4, true).text,
                    tt_signed_small(units, point->expanded_mm, 1, false).text);
@@ -304,7 +304,7 @@ static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *
         tt_picture_row(p);
         tt_picture_cell_named(p, tip, "");
         tt_buffer_puts(&p->rows, "<td class=\"t\">");
-        tt_report_time(&p->rows, sheet->zone, point->time_s);
+        tt_markup_time(&p->rows, sheet->zone, point->time_s);
         tt_buffer_puts(&p->rows, "</td>");
         tt_picture_cell_length(p, point->value_mm, 4, true);
         tt_picture_cell_small(p, point->expanded_mm, 1, false);
@@ -345,7 +345,7 @@ static void draw_exports(const struct sheet *sheet, double bottom)
         tt_picture_mark(sheet->picture, TT_MARK_EXPORT, tt_scale_clip(&sheet->time, export->time_s),
                         bottom - 8);
         tt_buffer_puts(&sheet->picture->svg, "written into a configuration, ");
-        tt_report_time(&sheet->picture->svg, sheet->zone, export->time_s);
+        tt_markup_time(&sheet->picture->svg, sheet->zone, export->time_s);
         tt_buffer_puts(&sheet->picture->svg, ": ");
         tt_markup_short(&sheet->picture->svg, export->text, 80);
         tt_picture_mark_end(sheet->picture, TT_MARK_EXPORT);

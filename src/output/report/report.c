@@ -48,24 +48,6 @@ void tt_report_place(struct tt_report *report)
     tt_picture_figure(&report->pictures[report->n_pictures - 1], report->n_pictures, &report->body);
 }
 
-void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
-{
-    long ahead_s = 0;
-    char name[TIPTRUE_ZONE_NAME] = "UTC", text[TT_TIME_SIZE];
-
-    if (zone->ahead_s != NULL) {
-        ahead_s = zone->ahead_s(zone->context, utc_s, name);
-    }
-    long minutes = labs(ahead_s) / 60;
-    tt_time_write(utc_s + (double)ahead_s, text);
-    text[10] = ' ';
-    tt_buffer_printf(out, "%.19s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60,
-                     minutes % 60);
-    name[TIPTRUE_ZONE_NAME - 1] = '\0';
-    tt_markup_text(out, name);
-    tt_buffer_putc(out, ')');
-}
-
 /* ---- a run ---- */
 
 /* @tip and @number 0: not named. */
@@ -212,16 +194,9 @@ static void put_missing(struct tt_report *report, const struct tt_scene *scene)
     }
 }
 
-const char *tt_report_name(const char *file)
-{
-    const char *slash = file != NULL ? strrchr(file, '/') : NULL;
-
-    return slash != NULL ? slash + 1 : file;
-}
-
 static const char *shown_name(const struct tiptrue_solution *s, const char *otherwise)
 {
-    return s->file != NULL ? tt_report_name(s->file) : s->run_id != NULL ? s->run_id : otherwise;
+    return s->file != NULL ? tt_markup_file(s->file) : s->run_id != NULL ? s->run_id : otherwise;
 }
 
 static void title_run(struct tt_buffer *title, const struct tiptrue_solution *s)

@@ -51,11 +51,6 @@ void tt_report_write(const struct tt_report *report, struct tt_buffer *page);
 struct tt_picture *tt_report_picture(struct tt_report *report);
 /* The last picture, when it is whole, goes into the page. */
 void tt_report_place(struct tt_report *report);
-/* "2026-03-02 08:41:12 +01:00 (CET)" */
-void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
-
-/* A file by its name alone: where it lies is nobody's business who reads the page. */
-const char *tt_report_name(const char *file);
 /* "<p>Started: ...</p>", nothing where @started is NULL or no time. */
 void tt_report_started(struct tt_report *report, const char *started);
 

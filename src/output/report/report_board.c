@@ -236,7 +236,7 @@ static void put_wanted(struct tt_report *report, const struct tiptrue_placement 
 
 static void name_board(struct tt_report *report, const struct tiptrue_placement *p, size_t number)
 {
-    const char *file = tt_report_name(p->file);
+    const char *file = tt_markup_file(p->file);
 
     if (report->n_parts == 1) {
         tt_markup_short(&report->title, file, 60);
@@ -258,7 +258,7 @@ static void put_words(struct tt_report *report, const struct tiptrue_placement *
     struct tiptrue_placement untimed = *p; /* the time is told in local time */
     char open[64];
 
-    untimed.file = tt_report_name(p->file);
+    untimed.file = tt_markup_file(p->file);
     untimed.started = NULL;
     tt_report_open_verdict(open, p->verdict);
     struct tt_elements verdict = {.report = report,

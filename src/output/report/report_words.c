@@ -75,7 +75,7 @@ void tt_report_started(struct tt_report *report, const char *started)
 
     if (started != NULL && tt_time_read(started, strlen(started), &utc_s)) {
         tt_buffer_puts(&report->body, "<p>Started: ");
-        tt_report_time(&report->body, &report->zone, utc_s);
+        tt_markup_time(&report->body, &report->zone, utc_s);
         tt_buffer_puts(&report->body, "</p>\n");
     }
 }
@@ -86,7 +86,7 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
         *scene->solution; /* the same but for the time, which is told in local time */
     struct tt_buffer *body = &report->body;
 
-    untimed.file = tt_report_name(untimed.file);
+    untimed.file = tt_markup_file(untimed.file);
     untimed.started = NULL;
     put_sentences(report, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
