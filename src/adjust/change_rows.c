@@ -16,6 +16,13 @@
  * true one it may be far below. */
 #define CHANGE_LN 25.0
 
+/* Is a change looked for at other rows? The sightings tell the row of one of the camera, and every
+ * one of them was in the table. */
+static bool has_rows(enum tt_mode_kind kind)
+{
+    return tt_mode_at_row(kind) && kind != TT_MODE_CAMERA;
+}
+
 /* The change of @from into *change, and what it has besides into @rest. False: it has none. */
 static bool split_change(const struct tt_candidate *from, struct tt_mode *change,
                          struct tt_candidate *rest)
@@ -25,7 +32,7 @@ static bool split_change(const struct tt_candidate *from, struct tt_mode *change
     *rest = *from;
     rest->n_modes = 0;
     for (size_t k = 0; k < from->n_modes; k++) {
-        if (!found && tt_mode_at_row(from->modes[k].kind)) {
+        if (!found && has_rows(from->modes[k].kind)) {
             *change = from->modes[k];
             found = true;
         } else {
@@ -63,7 +70,7 @@ static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mo
 static size_t row_of_change(const struct tt_candidate *candidate)
 {
     for (size_t k = 0; k < candidate->n_modes; k++) {
-        if (tt_mode_at_row(candidate->modes[k].kind)) {
+        if (has_rows(candidate->modes[k].kind)) {
             return candidate->modes[k].index;
         }
     }

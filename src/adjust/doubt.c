@@ -142,10 +142,10 @@ static bool off_as_moved(const struct tt_view *view, const struct tt_sight *sigh
 {
     const struct tt_model *model = view->model;
 
-    if (model->at_moved == TT_NONE || sight->view || sight->setup != model->moved_setup) {
+    if (!tt_plate_moves(model) || sight->view || sight->setup != model->moved_setup) {
         return false;
     }
-    const double *moved = model->x + model->at_moved, sign = sight->after ? -1 : 1;
+    const double *moved = model->x + model->at_moved, sign = sight->moved ? -1 : 1;
     return hypot(sight->residual[0] - sign * moved[0], sight->residual[1] - sign * moved[1]) <
            ALIKE * sqrt(2 * view->fit->sight_var_mm2);
 }

@@ -71,7 +71,7 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
         enter(cell, model->drift_column, model->at_drift, -site->n_x);
         enter(cell, model->drift_column, model->at_drift + 1, -site->n_y);
     }
-    if (cell->after) {
+    if (cell->moved) {
         enter(cell, TT_COLUMN_ONE, model->at_moved, -site->n_x);
         enter(cell, TT_COLUMN_ONE, model->at_moved + 1, -site->n_y);
         if (model->at_turned != TT_NONE) {
@@ -176,7 +176,7 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
     const double *x = model->x, *tip = x + model->system.first[cell->block],
                  *pose_x = x + tt_at_pose(cell->setup);
     const struct tt_edge *edge = &model->plate->edges[cell->edge];
-    struct tt_pose pose = pose_at(model, pose_x, cell->after);
+    struct tt_pose pose = pose_at(model, pose_x, cell->moved);
     unsigned orders[TT_MOST_ORDER];
     struct tt_touch_state state = {.offset = {tip[TT_TIP_O_X], tip[TT_TIP_O_Y]},
                                    .runout = {tip[TT_TIP_E_X], tip[TT_TIP_E_Y]},
@@ -230,7 +230,7 @@ static void sight_terms(const struct tt_model *model, struct tt_sight *sight,
         if (model->at_drift != TT_NONE) {
             e[n++] = (struct tt_entry){.place = model->at_drift + axis, .value = -sight->clock};
         }
-        if (sight->after) {
+        if (sight->moved) {
             e[n++] = (struct tt_entry){.place = model->at_moved + axis, .value = -1};
             if (model->at_turned != TT_NONE) { /* as by the yaw, the second of the pose's */
                 e[n++] = (struct tt_entry){.place = model->at_turned, .value = e[1].value};
@@ -245,7 +245,7 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
 {
     const double *x = model->x, *pose_x = x + tt_at_pose(sight->setup);
     const struct tt_mark *mark = &model->plate->marks[sight->mark];
-    struct tt_pose pose = pose_at(model, pose_x, sight->after);
+    struct tt_pose pose = pose_at(model, pose_x, sight->moved);
     struct tt_plate_xy g = group_shift(model, mark->group);
     size_t at = model->at_mark[sight->mark];
     double scale = sight->scale, c = pose.cos_yaw, s = pose.sin_yaw;

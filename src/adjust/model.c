@@ -106,7 +106,7 @@ static void lay_out_terms(struct tt_model *model, size_t *next)
         model->moved_setup = model->run->observations[model->terms.moved_at].setup;
         model->at_moved = *next;
         *next += 2;
-        model->at_turned = model->terms.moved_far ? (*next)++ : TT_NONE;
+        model->at_turned = model->terms.mover == TT_MOVER_PLATE_FAR ? (*next)++ : TT_NONE;
     }
     model->at_slip = TT_NONE;
     if (model->terms.slipped_at != TT_NONE) {
@@ -182,7 +182,8 @@ static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t
         size_t n = 0;
         for (size_t i = 0; i < model->n_sights; i++) {
             const struct tt_sight *sight = &model->sights[i];
-            if (sight->setup == setup && sight->mark == mark && !sight->after) {
+            if (sight->setup == setup && sight->mark == mark &&
+                !tt_stands_elsewhere(model, sight)) {
                 sorted[n++] = axis == 0 ? sight->place.x_mm : sight->place.y_mm;
             }
         }
@@ -216,7 +217,7 @@ static enum tiptrue_status collect_sighted(const struct tt_model *model, struct 
     }
     for (size_t i = 0; i < model->n_sights; i++) {
         size_t mark = model->sights[i].mark, at = first[mark], n = s->n;
-        if (model->sights[i].setup == setup && !model->sights[i].after) {
+        if (model->sights[i].setup == setup && !tt_stands_elsewhere(model, &model->sights[i])) {
             s->plate[n] = model->plate->marks[mark].at;
             s->seen[n] = at > 0 ? s->seen[at - 1] : median_sighting(model, setup, mark, sorted);
             s->scale[n] = model->sights[i].scale;
@@ -386,7 +387,10 @@ static void weak_priors(struct tt_model *model)
             add_prior(model, TT_PRIOR_WEAK, b, model->n_border + k, value, u, model->block_tip[b]);
         }
     }
-    bool far = model->terms.moved_far;
+    static const enum tt_mode_kind MOVERS[] = {[TT_MOVER_PLATE] = TT_MODE_MOVED,
+                                               [TT_MOVER_PLATE_FAR] = TT_MODE_MOVED_FAR,
+                                               [TT_MOVER_CAMERA] = TT_MODE_CAMERA,
+                                               [TT_MOVER_TIP] = TT_MODE_TIP};
     const struct {
         size_t at, n;
         double size;
@@ -394,7 +398,7 @@ static void weak_priors(struct tt_model *model)
                  {model->at_latency, 1, tt_mode_size(TT_MODE_LATENCY)},
                  {model->at_axis, model->n_axis, tt_mode_size(TT_MODE_NOT_SQUARE)},
                  {model->at_drift, 2, tt_mode_size(TT_MODE_DRIFT)},
-                 {model->at_moved, 2, tt_mode_size(far ? TT_MODE_MOVED_FAR : TT_MODE_MOVED)},
+                 {model->at_moved, 2, tt_mode_size(MOVERS[model->terms.mover])},
                  {model->at_turned, 1, MOVED_TURN_RAD},
                  {model->at_slip, 2, tt_mode_size(TT_MODE_SLIP)},
                  {model->terms.distortion ? model->picture.at_kappa : TT_NONE, 1,

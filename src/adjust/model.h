@@ -32,6 +32,9 @@ enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
 /* How the machine's axes may be wrong: x reads wrong with y, or x to another scale than y; or,
  * where marks tell it, each to its own scale and not square. */
 enum tt_axis_fault { TT_AXES_RIGHT, TT_AXES_NOT_SQUARE, TT_AXES_SCALE, TT_AXES_ALL };
+/* What stands elsewhere from a row on: the plate, by little, or by anything and turned; the camera
+ * or a tip, as against the head. */
+enum tt_mover { TT_MOVER_PLATE, TT_MOVER_PLATE_FAR, TT_MOVER_CAMERA, TT_MOVER_TIP };
 /* Places of TT_AXES_ALL: a reported move (X, Y) is truly ((1 + ex) X - g Y, (1 + ey) Y). */
 enum { TT_AXIS_X, TT_AXIS_SQUARE, TT_AXIS_Y, TT_AXIS_NUMBERS };
 
@@ -41,9 +44,10 @@ struct tt_terms {
     bool lost_motion, latency, drift;
     bool distortion; /* the picture's scale changes towards its corners */
     enum tt_axis_fault axes;
-    size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood
-                           still */
-    bool moved_far;     /* by anything, and turned */
+    size_t moved_at; /* row of the run from which `mover` stands elsewhere; TT_NONE = all stood
+                        still */
+    enum tt_mover mover;
+    size_t moved_tip;   /* TT_MOVER_TIP: that tip of the run */
     size_t slipped_at;  /* row of the run before which a tip's runout vector was another; TT_NONE =
                            none */
     size_t slipped_tip; /* that tip of the run */
@@ -83,7 +87,7 @@ struct tt_prior {
 
 struct tt_cell {
     size_t setup, edge, block;
-    bool after; /* touches from terms.moved_at on */
+    bool moved; /* the touches hold terms' movement */
     double feed_mm_s;
     size_t first, count; /* its rows */
     struct tt_site site;
@@ -95,7 +99,7 @@ struct tt_cell {
 struct tt_sight {
     size_t row; /* in the run */
     size_t setup, mark;
-    bool after;
+    bool moved; /* as of a cell */
     double scale, clock;
     bool view;
     struct tt_machine_xy place; /* of the mark: h, of a view by the start of the camera */
@@ -135,7 +139,7 @@ struct tt_model {
     size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_turned, at_slip;
     size_t n_axis; /* unknowns at at_axis */
     struct tt_picture_model picture;
-    size_t moved_setup;
+    size_t moved_setup;   /* of the row from which the plate stands elsewhere */
     bool *setup_sighted;  /* any mark sighted in it */
     bool *yaw_sighted;    /* two distinct marks or more */
     double *yaw_seen_rad; /* yaw of the sightings alone, where yaw_sighted */
@@ -167,6 +171,19 @@ struct tt_model {
     struct tt_system system;
 };
 
+/* Is it the plate that stands elsewhere from a row on, and not the camera or a tip? */
+static inline bool tt_plate_moves(const struct tt_model *model)
+{
+    return model->terms.moved_at != TT_NONE &&
+           (model->terms.mover == TT_MOVER_PLATE || model->terms.mover == TT_MOVER_PLATE_FAR);
+}
+
+/* Did @sight see the plate elsewhere than the pose says? */
+static inline bool tt_stands_elsewhere(const struct tt_model *model, const struct tt_sight *sight)
+{
+    return sight->moved && tt_plate_moves(model);
+}
+
 /* Place of the pose of @setup in the border: m_x, m_y, beta. */
 static inline size_t tt_at_pose(size_t setup)
 {
@@ -195,7 +212,7 @@ tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena, const stru
 /* Which touch stands at each row of the run (TT_NONE: none), in the arena. NULL: no memory. */
 size_t *tt_model_touch_by_row(const struct tt_model *model, struct tt_arena *arena);
 
-/* What a movement or drift of the plate that the model holds puts into the residual of a touch
+/* What a movement or drift that the model holds puts into the residual of a touch
  * (mm), and into those of a sighting, where the model was linearised. */
 double tt_touch_moved(const struct tt_model *model, size_t touch);
 struct tt_machine_xy tt_sight_moved(const struct tt_model *model, const struct tt_sight *sight);

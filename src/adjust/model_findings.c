@@ -37,6 +37,21 @@ static bool sighted_after(const struct tt_view *view, size_t row)
     return sighted && touched;
 }
 
+/* The camera or a tip stands elsewhere from a row on. What the offset is from there on hangs on the
+ * fewer rows after it, and on nothing but one of two parts of the log being what it says. */
+static enum tiptrue_status moved_on_head(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    bool camera = model->terms.mover == TT_MOVER_CAMERA;
+    size_t line = view->run->observations[model->terms.moved_at].line;
+
+    return tt_finding_add_values(
+        view, camera ? TT_FINDING_MOVED_CAMERA : TT_FINDING_MOVED_TIP, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, camera ? TT_NONE : model->terms.moved_tip, TT_NONE, &line, 1},
+        TT_VALUES(TT_IN_MM("x", model->x[model->at_moved]),
+                  TT_IN_MM("y", model->x[model->at_moved + 1])));
+}
+
 static enum tiptrue_status moved(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
@@ -44,6 +59,9 @@ static enum tiptrue_status moved(struct tt_view *view)
 
     if (row == TT_NONE) {
         return TIPTRUE_OK;
+    }
+    if (!tt_plate_moves(model)) {
+        return moved_on_head(view);
     }
     for (size_t i = 0; i < model->n_touches; i++) {
         bool same_setup = view->run->observations[model->row[i]].setup == model->moved_setup;

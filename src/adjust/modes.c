@@ -24,7 +24,6 @@ static enum tiptrue_status table_init(struct tt_mode_table *t, struct tt_fit *fi
 {
     struct tt_model *model = fit->model;
     size_t largest = 0, setups = model->n_setups, tips = model->n_blocks;
-
     for (size_t b = 0; b < model->n_blocks; b++) {
         largest = model->block_size[b] > largest ? model->block_size[b] : largest;
     }
@@ -32,12 +31,13 @@ static enum tiptrue_status table_init(struct tt_mode_table *t, struct tt_fit *fi
                                 .model = model,
                                 .arena = arena,
                                 .modes = modes,
+                                .touches = depth != TT_MODES_OF_SIGHTINGS,
+                                .most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : COARSE_ROWS,
                                 .length = model->n_border + largest};
-    t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : COARSE_ROWS;
-    size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows
-                                                                : model->run->n_observations;
-    size_t most = 2 * model->plate->n_edges + 2 * model->plate->n_marks + 2 * model->n_sights +
-                  rows * setups + (rows + TIP_CANDIDATES + 1) * tips + 8;
+    size_t rows = model->run->n_observations;
+    rows = 2 * t->most_rows < rows ? 2 * t->most_rows : rows;
+    size_t most = 2 * (model->plate->n_edges + model->plate->n_marks) + 3 * model->n_sights +
+                  rows * setups + (2 * rows + TIP_CANDIDATES + 1) * tips + 8;
     modes->n = 0;
     modes->mode = TT_ARENA_NEW(arena, most, struct tt_mode);
     t->halves = TT_ARENA_ROOM(arena, model->n_cells * model->stride * t->length, double);

@@ -42,6 +42,8 @@ enum tt_mode_kind {
                      */
     TT_MODE_MOVED_FAR, /* as TT_MODE_MOVED, by anything, and turned; climbed where the other is best
                         */
+    TT_MODE_CAMERA,    /* the camera stands elsewhere as against the head from a row on */
+    TT_MODE_TIP,       /* a tip does */
     TT_MODE_KINDS
 };
 
@@ -49,22 +51,28 @@ struct tt_mode {
     enum tt_mode_kind kind;
     size_t index;   /* edge, mark, sighting (their order in the run), tip of the run, row of the run
                        or setup */
-    size_t tip;     /* TT_MODE_SLIP: tip of the run */
+    size_t tip;     /* TT_MODE_SLIP, TT_MODE_TIP: tip of the run */
     unsigned order; /* TT_MODE_SHAPE; TT_MODE_TURNED: quarters */
     double log_prior; /* ln of its share of P */
     double log_odds;  /* ln of the posterior odds against the explanation without it */
 };
 
-/* What changes: a run has one change of the plate's place at most, however far. */
+/* The kind by which the table has it: a plate that moved far where it moved. */
 static inline enum tt_mode_kind tt_mode_change(enum tt_mode_kind kind)
 {
     return kind == TT_MODE_MOVED_FAR ? TT_MODE_MOVED : kind;
 }
 
+/* Does something stand elsewhere from a row on? A run has one such change at most. */
+static inline bool tt_mode_moves(enum tt_mode_kind kind)
+{
+    return tt_mode_change(kind) == TT_MODE_MOVED || kind == TT_MODE_CAMERA || kind == TT_MODE_TIP;
+}
+
 /* Is a mode's index the row of a change? */
 static inline bool tt_mode_at_row(enum tt_mode_kind kind)
 {
-    return tt_mode_change(kind) == TT_MODE_MOVED || kind == TT_MODE_SLIP;
+    return tt_mode_moves(kind) || kind == TT_MODE_SLIP;
 }
 
 /* F: mm, mm of runout, s (latency), rad (square) or 1 (scale, distortion). */
@@ -93,6 +101,10 @@ TT_MUST_USE enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_are
  * @own_dof: as there. False: out of memory. */
 TT_MUST_USE bool tt_modes_score_axes(struct tt_fit *fit, struct tt_arena *arena, double own_dof,
                                      struct tt_modes *modes);
+
+/* Degrees of freedom, 1 at least, of the repeatabilities of sightings and views together: what a
+ * fault that both show is in. */
+double tt_dof_of_sightings(const struct tt_fit *fit);
 
 /* Half the squared residual that a candidate takes away, @taken in variances, as it counts: a
  * repeatability that the run tells itself with @own_dof degrees of freedom (0 = it does not) has

@@ -209,8 +209,7 @@ static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault
     return true;
 }
 
-/* Of the repeatabilities of sightings and views together: what a fault that both show is in. */
-static double dof_of_sightings(const struct tt_fit *fit)
+double tt_dof_of_sightings(const struct tt_fit *fit)
 {
     const struct tt_noise *noise = fit->noise;
     double dof = fmax(fit->dof_sight, 0) + fmax(fit->dof_view, 0);
@@ -225,7 +224,7 @@ bool tt_modes_score_axes(struct tt_fit *fit, struct tt_arena *arena, double own_
 {
     const struct tt_model *model = fit->model;
     bool right = model->terms.axes == TT_AXES_RIGHT, told = tt_marks_span(model), good = true;
-    double seen_dof = own_dof > 0 ? dof_of_sightings(fit) : 0;
+    double seen_dof = own_dof > 0 ? tt_dof_of_sightings(fit) : 0;
 
     if (right && told) { /* marks tell, whose repeatability the touches do not */
         good = score(fit, arena, TT_AXES_ALL, seen_dof, modes);

@@ -18,10 +18,20 @@
 /* Rows before and after a change at least. */
 #define LEAST_ROWS 3
 
+/* And sightings before and after the camera moved: one alone is a sighting that is off. */
+#define LEAST_SIGHTINGS 2
+
 /* A running candidate: its sums over the rows from the present one to the last. */
 struct running {
     double zz[3], g[2], *v[2];
     size_t rows, seen, step; /* in all; passed; between two tries */
+    size_t least;            /* rows before and after */
+};
+
+/* All of them, by what changes: of each setup, each tip, each tip, the run. */
+struct changes {
+    struct running *plate, *slip, *tip, *camera;
+    double touch_dof, sight_dof; /* of the repeatabilities that a change is in */
 };
 
 /* @n of them, empty, in the arena; NULL: no memory. */
@@ -37,6 +47,7 @@ static struct running *running_new(const struct tt_mode_table *t, size_t n)
     for (size_t k = 0; k < n; k++) {
         r[k].v[0] = v + 2 * k * length;
         r[k].v[1] = r[k].v[0] + length;
+        r[k].least = LEAST_ROWS;
     }
     return r;
 }
@@ -68,12 +79,12 @@ static void running_add(struct running *r, const struct tt_mode_table *t, size_t
 /* Is the change tried at the row that was just added? */
 static bool running_due(struct running *r, size_t most_rows)
 {
-    size_t tries = r->rows >= 2 * LEAST_ROWS ? r->rows - 2 * LEAST_ROWS + 1 : 0;
+    size_t tries = r->rows >= 2 * r->least ? r->rows - 2 * r->least + 1 : 0;
 
     r->seen++;
     r->step = tries / most_rows > 1 ? tries / most_rows : 1;
-    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS &&
-           (r->seen - LEAST_ROWS) % r->step == 0;
+    return r->seen >= r->least && r->rows - r->seen >= r->least &&
+           (r->seen - r->least) % r->step == 0;
 }
 
 static void running_enter(struct tt_mode_table *t, const struct running *r, struct tt_mode mode,
@@ -81,7 +92,7 @@ static void running_enter(struct tt_mode_table *t, const struct running *r, stru
 {
     double *v[2] = {t->v[0], t->v[1]};
     /* Neighbouring rows say the same: P is shared by as many as can be told apart. */
-    double tries = fmin((double)(r->rows - 2 * LEAST_ROWS + 1), MOST_CHANGE_ROWS);
+    double tries = fmin((double)(r->rows - 2 * r->least + 1), MOST_CHANGE_ROWS);
 
     memcpy(t->zz, r->zz, sizeof t->zz);
     memcpy(t->g, r->g, sizeof t->g);
@@ -125,77 +136,146 @@ static void touch_half(struct tt_mode_table *t, size_t touch, double w)
     }
 }
 
-static void change_at_touch(struct tt_mode_table *t, size_t row, size_t touch,
-                            struct running *moves, struct running *slips)
+/* The touch whose half solution t->half is enters @r with the columns @z. Its row is that of a
+ * candidate @mode, if it is one, and @tried. */
+static void touch_enters(struct tt_mode_table *t, struct running *r, struct tt_mode mode,
+                         size_t touch, const double z[2], bool tried)
+{
+    const struct tt_model *model = t->model;
+    size_t block = model->cells[model->cell_of[touch]].block;
+    bool plate = mode.kind == TT_MODE_MOVED;
+
+    running_add(r, t, block, t->half, z, t->fit->weight[touch], model->residual[touch]);
+    if (running_due(r, t->most_rows) && tried) {
+        mode.index = model->row[touch];
+        mode.tip = plate ? 0 : model->block_tip[block];
+        running_enter(t, r, mode, plate ? TT_NONE : block,
+                      (double)(plate ? model->n_setups : model->n_blocks));
+    }
+}
+
+static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct changes *changes)
 {
     const struct tt_model *model = t->model;
     const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
     const double *slope = model->slope + touch * model->stride;
     const double n[2] = {-cell->site.n_x, -cell->site.n_y},
                  e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
-    double w = t->fit->weight[touch], r = model->residual[touch];
 
-    touch_half(t, touch, w);
+    struct running *plate = &changes->plate[cell->setup], *slip = &changes->slip[cell->block];
+
+    touch_half(t, touch, t->fit->weight[touch]);
     if (model->at_moved == TT_NONE) {
-        running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
-        if (running_due(&moves[cell->setup], t->most_rows)) {
-            running_enter(t, &moves[cell->setup],
-                          (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
-                          (double)model->n_setups);
-        }
+        touch_enters(t, plate, (struct tt_mode){.kind = TT_MODE_MOVED}, touch, n, true);
+    }
+    if (model->at_moved == TT_NONE && changes->tip != NULL) {
+        struct running *tip = &changes->tip[cell->block];
+        /* of as many rows as that of the plate: of the same ones */
+        touch_enters(t, tip, (struct tt_mode){.kind = TT_MODE_TIP}, touch, n,
+                     tip->seen + 1 != plate->seen);
     }
     if (model->at_slip == TT_NONE) {
-        struct running *slip = &slips[cell->block];
-        running_add(slip, t, cell->block, t->half, e, w, r);
-        if (running_due(slip, t->most_rows)) {
-            struct tt_mode mode = {
-                .kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
-            running_enter(t, slip, mode, cell->block, (double)model->n_blocks);
-        }
+        touch_enters(t, slip, (struct tt_mode){.kind = TT_MODE_SLIP}, touch, e, true);
     }
 }
 
-/* @untouched: the row before is a sighting, too. */
-static void change_at_sight(struct tt_mode_table *t, size_t row, const struct tt_sight *sight,
-                            bool untouched, struct running *moves)
+/* The sighting enters @r. @mode is shared by @others rows besides. */
+static void sight_enters(struct tt_mode_table *t, struct running *r, struct tt_mode mode,
+                         const struct tt_sight *sight, double others)
 {
-    struct running *move = &moves[sight->setup];
     double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
 
     for (size_t axis = 0; axis < 2; axis++) {
         const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
-        running_add(move, t, TT_NONE, tt_mode_sight_half(t, sight, axis), z, w,
-                    sight->residual[axis]);
+        running_add(r, t, TT_NONE, tt_mode_sight_half(t, sight, axis), z, w, sight->residual[axis]);
     }
-    if (running_due(move, t->most_rows)) {
-        running_enter(t, move, (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
-                      (double)t->model->n_setups * (untouched ? UNTOUCHED : 1));
+    if (running_due(r, t->most_rows)) {
+        mode.index = sight->row;
+        running_enter(t, r, mode, TT_NONE, others);
     }
+}
+
+/* @untouched: the row before is a sighting, too. */
+static void change_at_sight(struct tt_mode_table *t, const struct tt_sight *sight, bool untouched,
+                            const struct changes *changes)
+{
+    double rarer = untouched ? UNTOUCHED : 1;
+
+    sight_enters(t, &changes->plate[sight->setup], (struct tt_mode){.kind = TT_MODE_MOVED}, sight,
+                 (double)t->model->n_setups * rarer);
+    if (changes->camera != NULL) {
+        t->own_dof = changes->sight_dof;
+        sight_enters(t, changes->camera, (struct tt_mode){.kind = TT_MODE_CAMERA}, sight, rarer);
+        t->own_dof = changes->touch_dof;
+    }
+}
+
+/* Does the table hold any other change that acts like one of a tip alone, or of the camera? Those
+ * of a single tip, with no sighting behind its first touch, are like those of the plate. */
+static bool apart_from_plate(const struct tt_model *model)
+{
+    size_t first = TT_NONE;
+    bool apart = model->n_blocks > 1 || model->n_setups > 1;
+
+    for (size_t i = 0; i < model->n_touches; i++) {
+        first = model->row[i] < first ? model->row[i] : first;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        apart = apart || model->sights[i].row > first;
+    }
+    return apart;
+}
+
+static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct changes *changes)
+{
+    const struct tt_model *model = t->model;
+    bool apart = t->touches && apart_from_plate(model);
+
+    *changes = (struct changes){.plate = running_new(t, model->n_setups),
+                                .slip = running_new(t, model->n_blocks),
+                                .touch_dof = t->own_dof,
+                                /* a climb has it from elsewhere */
+                                .sight_dof = model->terms.proper ? 0 : tt_dof_of_sightings(t->fit)};
+    changes->tip = apart ? running_new(t, model->n_blocks) : NULL;
+    changes->camera = apart ? running_new(t, 1) : NULL;
+    if (changes->plate == NULL || changes->slip == NULL ||
+        (apart && (changes->tip == NULL || changes->camera == NULL))) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+        changes->plate[cell->setup].rows++;
+        changes->slip[cell->block].rows++;
+        if (apart) {
+            changes->tip[cell->block].rows++;
+        }
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        changes->plate[model->sights[i].setup].rows++;
+    }
+    if (apart) {
+        changes->camera->rows = model->n_sights;
+        changes->camera->least = LEAST_SIGHTINGS;
+    }
+    return TIPTRUE_OK;
 }
 
 enum tiptrue_status tt_modes_score_changes(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     const size_t *touch = tt_model_touch_by_row(model, t->arena), *sight = sight_by_row(t);
-    struct running *moves = running_new(t, model->n_setups),
-                   *slips = running_new(t, model->n_blocks);
+    struct changes changes;
+    enum tiptrue_status status = changes_init(t, &changes);
 
-    if (moves == NULL || slips == NULL || touch == NULL || sight == NULL) {
+    if (status != TIPTRUE_OK || touch == NULL || sight == NULL) {
         return TIPTRUE_E_MEMORY;
-    }
-    for (size_t i = 0; i < model->n_touches; i++) {
-        moves[model->cells[model->cell_of[i]].setup].rows++;
-        slips[model->cells[model->cell_of[i]].block].rows++;
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        moves[model->sights[i].setup].rows++;
     }
     for (size_t row = model->run->n_observations; row-- > 0;) {
         if (touch[row] != TT_NONE) {
-            change_at_touch(t, row, touch[row], moves, slips);
+            change_at_touch(t, touch[row], &changes);
         } else if (sight[row] != TT_NONE && model->at_moved == TT_NONE) {
-            change_at_sight(t, row, &model->sights[sight[row]],
-                            row > 0 && sight[row - 1] != TT_NONE, moves);
+            change_at_sight(t, &model->sights[sight[row]], row > 0 && sight[row - 1] != TT_NONE,
+                            &changes);
         }
     }
     return TIPTRUE_OK;

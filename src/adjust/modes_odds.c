@@ -30,6 +30,7 @@ static const struct {
     [TT_MODE_SCALE] = {5e-4, 0.002},     [TT_MODE_AXES] = {5e-4, 0.004},
     [TT_MODE_DISTORTION] = {0.01, 0.02}, [TT_MODE_TURNED] = {0, 0.01},
     [TT_MODE_RADII] = {0.1, 0.01},       [TT_MODE_MOVED_FAR] = {1, 0.003},
+    [TT_MODE_CAMERA] = {0.1, 0.01},     [TT_MODE_TIP] = {0.1, 0.003},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)

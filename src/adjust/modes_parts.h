@@ -14,6 +14,7 @@ struct tt_mode_table {
     double own_dof;   /* of the touches' repeatability where it bears on the candidates; 0 = it does
                          not */
     size_t most_rows; /* tried of one setup or tip */
+    bool touches;     /* they have weights */
     size_t length;    /* border + largest block */
     double *halves;   /* per cell and column: half solution of the design column */
     double *sums;     /* per cell: sum of weight times slope, column by column */

@@ -30,8 +30,10 @@ bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode
         const struct tt_mode *had = &candidate->modes[k];
         bool had_edge =
             had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
-        bool once = tt_mode_change(had->kind) == tt_mode_change(mode->kind);
-        has = has || (once && tt_mode_at_row(mode->kind)) || radius_within(mode, had) ||
+        bool once = tt_mode_moves(had->kind)
+                        ? tt_mode_moves(mode->kind)
+                        : had->kind == TT_MODE_SLIP && mode->kind == TT_MODE_SLIP;
+        has = has || once || radius_within(mode, had) ||
               (edge && had_edge && had->index == mode->index) ||
               (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
     }

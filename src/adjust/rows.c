@@ -29,10 +29,24 @@ static double thermal_scale(const struct tiptrue_plate *plate, const struct tt_o
     return o->has_temperature ? tt_plate_scale(plate, o->temperature_C) : 1;
 }
 
-static bool is_after(const struct tt_model *model, size_t row)
+/* Does the movement act on a row? That of the plate on those from it on; those of the camera and
+ * of a tip on those before, so that offsets are the later ones. */
+static bool is_moved(const struct tt_model *model, size_t row)
 {
-    return model->terms.moved_at != TT_NONE && row >= model->terms.moved_at &&
-           model->run->observations[row].setup == model->moved_setup;
+    const struct tt_terms *terms = &model->terms;
+    const struct tt_observation *o = &model->run->observations[row];
+
+    if (terms->moved_at == TT_NONE) {
+        return false;
+    }
+    switch (terms->mover) {
+    case TT_MOVER_CAMERA:
+        return row < terms->moved_at && tt_is_sighting(o->kind);
+    case TT_MOVER_TIP:
+        return row < terms->moved_at && o->kind == TT_TOUCH && o->tip == terms->moved_tip;
+    default:
+        return row >= terms->moved_at && o->setup == model->moved_setup;
+    }
 }
 
 static double clock_of(const struct tt_model *model, size_t row)
@@ -42,7 +56,7 @@ static double clock_of(const struct tt_model *model, size_t row)
                : 0;
 }
 
-static size_t find_cell(struct tt_model *model, const struct tt_observation *o, bool after,
+static size_t find_cell(struct tt_model *model, const struct tt_observation *o, bool moved,
                         size_t guess)
 {
     size_t block = model->tip_block[o->tip];
@@ -52,7 +66,7 @@ static size_t find_cell(struct tt_model *model, const struct tt_observation *o, 
         size_t c = (guess + i) % model->n_cells;
         const struct tt_cell *cell = &model->cells[c];
         if (cell->setup == o->setup && cell->edge == o->target && cell->block == block &&
-            cell->after == after && cell->feed_mm_s == feed) {
+            cell->moved == moved && cell->feed_mm_s == feed) {
             return c;
         }
     }
@@ -75,7 +89,7 @@ static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena 
         if (o->kind != TT_TOUCH || o->use != TT_USE) {
             continue;
         }
-        bool after = is_after(model, i);
+        bool after = is_moved(model, i);
         size_t c = find_cell(model, o, after, guess);
         if (c == TT_NONE) {
             if (model->n_cells == capacity) {
@@ -92,7 +106,7 @@ static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena 
             cell->setup = o->setup;
             cell->edge = o->target;
             cell->block = model->tip_block[o->tip];
-            cell->after = after;
+            cell->moved = after;
             cell->feed_mm_s = model->terms.latency ? o->feed_mm_s : 0;
         }
         model->cells[c].count++;
@@ -182,7 +196,7 @@ static enum tiptrue_status collect_sights(struct tt_model *model, struct tt_aren
             sight->view = o->kind == TT_VIEW;
             sight->place = o->h;
             sight->ratio = sight->share = 1;
-            sight->after = is_after(model, i);
+            sight->moved = is_moved(model, i);
             sight->scale = thermal_scale(model->plate, o);
             sight->clock = clock_of(model, i);
             sight->extra_mm2 = extra * extra;
@@ -208,12 +222,25 @@ static enum tiptrue_status collect_touches(struct tt_model *model, struct tt_are
     return status == TIPTRUE_OK ? group_cells(model, arena) : status;
 }
 
+/* The row at which a movement parts touches of a cell, of which tip; TT_NONE: it does not, or of
+ * all. */
+static size_t parted_at(const struct tt_terms *terms)
+{
+    return terms->mover == TT_MOVER_CAMERA ? TT_NONE : terms->moved_at;
+}
+
+static size_t parted_tip(const struct tt_terms *terms)
+{
+    return terms->mover == TT_MOVER_TIP ? terms->moved_tip : TT_NONE;
+}
+
 /* Are touches sorted into the same cells, at the same rotations? */
 static bool sorts_alike(const struct tt_model *model, const struct tt_model *other)
 {
-    return model->terms.moved_at == other->terms.moved_at &&
-           model->terms.latency == other->terms.latency &&
-           model->terms.reversed == other->terms.reversed;
+    const struct tt_terms *a = &model->terms, *b = &other->terms;
+
+    return parted_at(a) == parted_at(b) && parted_tip(a) == parted_tip(b) &&
+           a->latency == b->latency && a->reversed == b->reversed;
 }
 
 /* The touches of @like, the cells' places and entries of its own. */
@@ -236,7 +263,7 @@ static enum tiptrue_status share_touches(struct tt_model *model, struct tt_arena
         model->cells[c] = (struct tt_cell){.setup = cell->setup,
                                            .edge = cell->edge,
                                            .block = cell->block,
-                                           .after = cell->after,
+                                           .moved = cell->moved,
                                            .feed_mm_s = cell->feed_mm_s,
                                            .first = cell->first,
                                            .count = cell->count};
@@ -303,16 +330,16 @@ static double turned_by(const struct tt_model *model, bool after)
 double tt_touch_moved(const struct tt_model *model, size_t touch)
 {
     const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
-    struct tt_machine_xy moved = moved_by(model, cell->after, model->clock[touch]);
+    struct tt_machine_xy moved = moved_by(model, cell->moved, model->clock[touch]);
 
     return cell->site.n_x * moved.x_mm + cell->site.n_y * moved.y_mm -
-           turned_by(model, cell->after) * model->slope[touch * model->stride + TT_COLUMN_YAW];
+           turned_by(model, cell->moved) * model->slope[touch * model->stride + TT_COLUMN_YAW];
 }
 
 struct tt_machine_xy tt_sight_moved(const struct tt_model *model, const struct tt_sight *sight)
 {
-    struct tt_machine_xy moved = moved_by(model, sight->after, sight->clock);
-    double turned = turned_by(model, sight->after);
+    struct tt_machine_xy moved = moved_by(model, sight->moved, sight->clock);
+    double turned = turned_by(model, sight->moved);
 
     moved.x_mm -= turned * sight->entries[0][1].value; /* by the pose's yaw */
     moved.y_mm -= turned * sight->entries[1][1].value;

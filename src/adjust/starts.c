@@ -222,7 +222,7 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
     for (size_t k = 0; k < table.n; k++) {
         const struct tt_mode *mode = &table.mode[k];
         bool by_edges = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE;
-        bool change = tt_mode_at_row(mode->kind);
+        bool change = tt_mode_at_row(mode->kind) && mode->kind != TT_MODE_CAMERA;
         if (!by_edges && (change || mode->log_odds > LEAST_SQUARES_ODDS) &&
             (best[mode->kind] == NULL || mode->log_odds > best[mode->kind]->log_odds)) {
             best[mode->kind] = mode;

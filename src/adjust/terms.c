@@ -84,7 +84,11 @@ static void add_moved(struct tt_terms *terms, const struct tt_model *model,
 {
     (void)model;
     terms->moved_at = mode->index;
-    terms->moved_far = mode->kind == TT_MODE_MOVED_FAR;
+    terms->mover = mode->kind == TT_MODE_MOVED_FAR ? TT_MOVER_PLATE_FAR
+                   : mode->kind == TT_MODE_CAMERA  ? TT_MOVER_CAMERA
+                   : mode->kind == TT_MODE_TIP     ? TT_MOVER_TIP
+                                                   : TT_MOVER_PLATE;
+    terms->moved_tip = mode->tip;
 }
 
 static void add_slip(struct tt_terms *terms, const struct tt_model *model,
@@ -144,6 +148,7 @@ void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const str
         [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
         [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
         [TT_MODE_RADII] = add_radii,       [TT_MODE_MOVED_FAR] = add_moved,
+        [TT_MODE_CAMERA] = add_moved,      [TT_MODE_TIP] = add_moved,
     };
 
     ADD[mode->kind](terms, model, mode);

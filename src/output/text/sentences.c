@@ -21,6 +21,7 @@
     "the plate or the camera moved within the run, from {lines} on (after {after} of {of} "        \
     "touches): by {x:um} along x and {y:um} along y"                                               \
     "[, turned by {turn:fine}]"
+#define ELSEWHERE "; the offset given is the later one. Or one part is not what it says of "
 #define DRIFTED                                                                                    \
     "the plate drifted against the camera during the run, by {x:um} along x and {y:um} along y "   \
     "from its first row to its last"
@@ -130,6 +131,12 @@ static const struct tt_template TEMPLATES[] = {
      MOVED "; the marks sighted again say so too, and it was taken into account. Clamp the plate, "
            "check the camera's mount before the next run"},
     {TT_FINDING_MOVED_PLATE, NULL, MOVED "; clamp the plate, check the camera's mount, and repeat"},
+    {TT_FINDING_MOVED_CAMERA, NULL,
+     "the camera moved on the head by {x:um} along x and {y:um} along y before {lines}" ELSEWHERE
+     "the sightings (focus, zoom, another run); fasten the camera, and repeat"},
+    {TT_FINDING_MOVED_TIP, NULL,
+     "'{tip}' moved in its holder by {x:um} along x and {y:um} along y before {lines}" ELSEWHERE
+     "the touches (another run); fasten the tip, and repeat"},
     {TT_FINDING_DRIFT_IN_RUN, "confirmed",
      DRIFTED "; the marks sighted again say so too, and it was taken into account. Let the machine "
              "warm up before the next run"},

@@ -122,6 +122,112 @@ START_TEST(knocked_plate)
 }
 END_TEST
 
+/* The run of @s, its marks sighted once more after touch @n. */
+static struct scene_rows sighted_twice(struct scene *s, size_t n)
+{
+    s->sightings = 2;
+    struct scene_rows rows = scene_simulate(s);
+    const size_t again = s->n_marks;
+    struct scene_row sighted[2 * SCENE_MARKS];
+
+    memcpy(sighted, rows.row, 2 * again * sizeof *sighted); /* each mark twice in turn */
+    memmove(rows.row + again, rows.row + 2 * again, n * sizeof *rows.row);
+    for (size_t k = 0; k < again; k++) {
+        rows.row[k] = sighted[2 * k];
+        rows.row[again + n + k] = sighted[2 * k + 1];
+    }
+    return rows;
+}
+
+/* The camera is knocked by (-61, 43) um within the run: the marks are seen from heads that stand by
+ * as much the other way then, the touches go on. The offset told is the later one. */
+START_TEST(moved_camera)
+{
+    struct scene s = scene_usual(20261257 + (unsigned long)_i);
+    const size_t from = s.n_marks + 17;
+    struct scene_rows rows = sighted_twice(&s, 17);
+    for (size_t i = from; i < rows.n; i++) {
+        rows.row[i].x += rows.row[i].is_sight ? 0.061 : 0;
+        rows.row[i].y -= rows.row[i].is_sight ? 0.043 : 0;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_MOVED_CAMERA, TIPTRUE_ERROR);
+    ck_assert_uint_eq(finding->n_lines, 1);
+    ck_assert_uint_eq(finding->lines[0], scene_line(&s, from));
+    CHECK_WORDS(finding->text, "camera moved on the head", "fasten");
+    ck_assert_double_eq_tol(tt_finding_value(finding, "x")->number, -0.061, 0.006);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "y")->number, 0.043, 0.006);
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    s.tips[0].offset_x += 0.061;
+    s.tips[0].offset_y -= 0.043;
+    scene_check_near(solution, &s, 0.012);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
+/* One of two tips moves in its holder by (52, -37) um: heads stand by as much the other way at its
+ * later touches, those of the other tip and the sightings do not. */
+START_TEST(moved_tip)
+{
+    struct scene s = scene_usual(20261167 + (unsigned long)_i);
+    s.n_tips = 2;
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.145,
+                                   .radius = 0.3105};
+    const size_t tip = (size_t)_i % 2;
+    struct scene_rows rows = scene_simulate(&s);
+    size_t of_tip = 0, from = 0;
+    for (size_t i = 0; i < rows.n; i++) {
+        bool its = !rows.row[i].is_sight && rows.row[i].tip == tip;
+        of_tip += its;
+        if (its && of_tip > 11) {
+            from = from == 0 ? i : from;
+            rows.row[i].x -= 0.052;
+            rows.row[i].y += 0.037;
+        }
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_MOVED_TIP, TIPTRUE_ERROR);
+    ck_assert_uint_eq(finding->tip, tip);
+    ck_assert(labs((long)finding->lines[0] - (long)scene_line(&s, from)) <= 2);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "x")->number, 0.052, 0.006);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "y")->number, -0.037, 0.006);
+    CHECK_WORDS(finding->text, s.tips[tip].name, "in its holder");
+    ck_assert_int_eq(solution->tips[tip].verdict, TIPTRUE_REPEAT);
+    s.tips[tip].offset_x += 0.052;
+    s.tips[tip].offset_y -= 0.037;
+    scene_check_near(solution, &s, 0.012);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
+/* The last four touches of one of two tips are of another place of it: they were left out as late
+ * and early ones, and the offset before was told. */
+START_TEST(tip_moved_at_the_end)
+{
+    struct scene s = scene_usual(20261177 + (unsigned long)_i);
+    s.n_tips = 2;
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.145,
+                                   .radius = 0.3105};
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = rows.n - 4; i < rows.n; i++) {
+        rows.row[i].x -= 0.152;
+        rows.row[i].y += 0.187;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    ck_assert_int_eq(solution->tips[1].verdict, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 /* Of two marks one was sighted beside it, always by as much: which one, nothing tells, and both
  * explanations are told. */
 START_TEST(one_of_two_marks)
@@ -733,6 +839,9 @@ int main(void)
     suite_add_tcase(suite, clean);
     TCase *run = tcase_create("run");
     tcase_add_loop_test(run, moved_plate, 0, 10);
+    tcase_add_loop_test(run, moved_camera, 0, 8);
+    tcase_add_loop_test(run, moved_tip, 0, 8);
+    tcase_add_loop_test(run, tip_moved_at_the_end, 0, 6);
     tcase_add_test(run, moved_in_second_setup);
     tcase_add_loop_test(run, knocked_plate, 0, 4);
     tcase_add_loop_test(run, one_of_two_marks, 0, 4);

@@ -58,7 +58,9 @@ static struct scene full_scene(void)
     return s;
 }
 
-static void build(struct built *b, bool all_terms)
+/* @terms: 0 = none; else all, with a plate that was knocked (1), a camera (2) or a tip (3) that
+ * moved. */
+static void build(struct built *b, int terms)
 {
     *b = (struct built){.scene = full_scene(),
                         .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE}};
@@ -69,10 +71,13 @@ static void build(struct built *b, bool all_terms)
     b->terms.edge_extra_mm = b->edge_extra_mm;
     b->terms.yaw_free = b->yaw_free;
     b->terms.turned_rad = b->turned_rad;
-    if (all_terms) {
+    if (terms > 0) {
         b->terms.reversed = b->terms.lost_motion = b->terms.latency = b->terms.drift = true;
+        static const enum tt_mover MOVERS[] = {TT_MOVER_PLATE, TT_MOVER_PLATE_FAR, TT_MOVER_CAMERA,
+                                               TT_MOVER_TIP};
         b->terms.moved_at = 61; /* in the second setup */
-        b->terms.moved_far = true;
+        b->terms.mover = MOVERS[terms];
+        b->terms.moved_tip = 1;
         b->orders[0] = 1U << 2 | 1U << 5;
         b->orders[1] = 1U << 3;
         b->edge_extra_mm[1] = 5;
@@ -144,7 +149,7 @@ START_TEST(derivatives)
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(random, 20260461);
     struct built b;
-    build(&b, _i == 1);
+    build(&b, _i);
     struct tt_model *model = &b.model;
     displace(&b, random);
     const size_t n = residuals(model, above);
@@ -181,7 +186,7 @@ START_TEST(move)
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(random, 20260462);
     struct built b;
-    build(&b, _i == 1);
+    build(&b, _i);
     struct tt_model *model = &b.model;
     displace(&b, random);
     const size_t n = residuals(model, before);
@@ -241,7 +246,7 @@ START_TEST(normal_equations)
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(random, 20260463);
     struct built b;
-    build(&b, _i % 2 == 1);
+    build(&b, _i % 2);
     struct tt_model *model = &b.model;
     const bool with_priors = _i < 2;
     displace(&b, random);
@@ -279,7 +284,7 @@ END_TEST
 START_TEST(cells)
 {
     struct built b;
-    build(&b, _i == 1);
+    build(&b, _i);
     const struct tt_model *model = &b.model;
     size_t counted = 0;
     ck_assert_uint_eq(model->n_touches, 80);
@@ -298,9 +303,11 @@ START_TEST(cells)
         ck_assert_double_eq(model->touch[i].h.x_mm, o->h.x_mm);
         ck_assert_double_eq_tol(model->touch[i].scale, 1 + 17e-6 * 11, 1e-15);
         ck_assert_double_eq_tol(model->touch[i].sin_rotation,
-                                (_i == 1 ? -1 : 1) * sin(o->rotation_rad), 1e-15);
-        ck_assert_int_eq(cell->after, _i == 1 && o->setup == 1 && model->row[i] >= 61);
-        if (_i == 1) {
+                                (_i > 0 ? -1 : 1) * sin(o->rotation_rad), 1e-15);
+        bool moved = (_i == 1 && o->setup == 1 && model->row[i] >= 61) ||
+                     (_i == 3 && o->tip == 1 && model->row[i] < 61);
+        ck_assert_int_eq(cell->moved, moved);
+        if (_i > 0) {
             ck_assert_double_eq(cell->feed_mm_s, o->feed_mm_s);
         }
     }
@@ -310,6 +317,12 @@ START_TEST(cells)
                                 model->cells[model->cells_by_block[k - 1]].block);
     }
     ck_assert_uint_eq(counted, 80);
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        bool moved =
+            (_i == 1 && sight->setup == 1 && sight->row >= 61) || (_i == 2 && sight->row < 61);
+        ck_assert_int_eq(sight->moved, moved);
+    }
     free(seen);
     clear(&b);
 }
@@ -329,7 +342,7 @@ static const struct tt_prior *find_prior(const struct tt_model *model, enum tt_p
 START_TEST(priors)
 {
     struct built b;
-    build(&b, false);
+    build(&b, 0);
     const struct tt_model *model = &b.model;
     ck_assert_uint_eq(model->n_priors, 2 + 2 * 2 + 2 * 2 + 1); /* edges, groups, marks, radius */
     ck_assert_double_eq_tol(find_prior(model, TT_PRIOR_EDGE, 2)->u, 0.006, 1e-15);
@@ -349,7 +362,7 @@ END_TEST
 START_TEST(start)
 {
     struct built b;
-    build(&b, false);
+    build(&b, 0);
     const struct tt_model *model = &b.model;
     for (size_t k = 0; k < 2; k++) {
         const double *pose = model->x + tt_at_pose(k);
@@ -370,10 +383,10 @@ int main(void)
 {
     Suite *suite = suite_create("model");
     TCase *rows = tcase_create("rows");
-    tcase_add_loop_test(rows, derivatives, 0, 2);
-    tcase_add_loop_test(rows, move, 0, 2);
+    tcase_add_loop_test(rows, derivatives, 0, 4);
+    tcase_add_loop_test(rows, move, 0, 4);
     tcase_add_loop_test(rows, normal_equations, 0, 4);
-    tcase_add_loop_test(rows, cells, 0, 2);
+    tcase_add_loop_test(rows, cells, 0, 4);
     suite_add_tcase(suite, rows);
     TCase *before = tcase_create("before the rows");
     tcase_add_test(before, priors);

@@ -200,7 +200,8 @@ START_TEST(the_table_is_the_documents)
                 {TT_MODE_SHAPE, 0.015, 0.02},      {TT_MODE_REVERSED, 0.06, 0.01},
                 {TT_MODE_AXES, 0.0005, 0.004},     {TT_MODE_DISTORTION, 0.01, 0.02},
                 {TT_MODE_NOT_SQUARE, 5e-4, 0.002}, {TT_MODE_SCALE, 5e-4, 0.002},
-                {TT_MODE_TURNED, 0, 0.01},         {TT_MODE_MOVED_FAR, 1, 0.003}};
+                {TT_MODE_TURNED, 0, 0.01},         {TT_MODE_MOVED_FAR, 1, 0.003},
+                {TT_MODE_CAMERA, 0.1, 0.01},      {TT_MODE_TIP, 0.1, 0.003}};
     ck_assert_uint_eq(sizeof rows / sizeof rows[0], TT_MODE_KINDS);
     for (size_t i = 0; i < TT_MODE_KINDS; i++) {
         ck_assert_double_eq(tt_mode_size(rows[i].kind), rows[i].size);
