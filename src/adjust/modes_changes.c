@@ -154,6 +154,24 @@ static void touch_enters(struct tt_mode_table *t, struct running *r, struct tt_m
     }
 }
 
+/* Would any row from the present touch of @cell on, which is in the plate's sums already, tell that
+ * its tip moved from the plate that did? Not where all of them are touches of one setup, and no
+ * other tip was touched on both sides: then it is the plate that is told, with every offset in
+ * doubt. */
+static bool tells_tip(const struct tt_model *model, const struct changes *changes,
+                      const struct tt_cell *cell)
+{
+    bool tells = changes->camera->seen > 0;
+    size_t touches = 1;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        const struct running *tip = &changes->tip[b];
+        tells = tells || (b != cell->block && tip->seen > 0 && tip->seen < tip->rows);
+        touches += tip->seen;
+    }
+    return tells || touches != changes->plate[cell->setup].seen;
+}
+
 static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct changes *changes)
 {
     const struct tt_model *model = t->model;
@@ -170,9 +188,8 @@ static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct 
     }
     if (model->at_moved == TT_NONE && changes->tip != NULL) {
         struct running *tip = &changes->tip[cell->block];
-        /* of as many rows as that of the plate: of the same ones */
         touch_enters(t, tip, (struct tt_mode){.kind = TT_MODE_TIP}, touch, n,
-                     tip->seen + 1 != plate->seen);
+                     tells_tip(model, changes, cell));
     }
     if (model->at_slip == TT_NONE) {
         touch_enters(t, slip, (struct tt_mode){.kind = TT_MODE_SLIP}, touch, e, true);

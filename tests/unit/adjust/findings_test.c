@@ -178,7 +178,7 @@ START_TEST(moved_tip)
                                    .runout_x = -0.145,
                                    .radius = 0.3105};
     const size_t tip = (size_t)_i % 2;
-    struct scene_rows rows = scene_simulate(&s);
+    struct scene_rows rows = sighted_twice(&s, 96);
     size_t of_tip = 0, from = 0;
     for (size_t i = 0; i < rows.n; i++) {
         bool its = !rows.row[i].is_sight && rows.row[i].tip == tip;
