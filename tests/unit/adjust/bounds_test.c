@@ -9,6 +9,7 @@
 #include <check.h>
 #include <math.h>
 #include <stddef.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -512,6 +513,10 @@ static const struct bound BOUNDS[] = {
         TO(noise.touch_digit_var_mm2, 8e-6), TO(run.touch_digits.quantum_mm, 0.01)),
     ROW(CONTACTS, LATE_CONTACT, "most", ERROR, TO(leverage[0], 0.2), ABOVE, OF(tip[0].used, 11),
         TO(leverage[1], 0.4), TO(leverage[2], 0.4)),
+    /* of the stage's three touches five degrees of freedom: leverages below nothing stand for more
+     */
+    ROW(CONTACTS, LATE_CONTACT, "most", ERROR, TO(leverage[0], -1.2), ABOVE, OF(tip[0].touches, 20),
+        OF(tip[0].used, 14), TO(leverage[1], -0.3), TO(leverage[2], -0.5)),
     /* the picture */
     ROW(VIEWS, UNDETERMINED, "view-repeatability", ERROR, TO(fit.dof_view, 0.5), BELOW,
         TO(noise.view_dof, 0)),
@@ -730,6 +735,50 @@ START_TEST(is_clean_otherwise)
 }
 END_TEST
 
+/* Whether a unit is suspected where two marks are seen @ratio times as far apart as the plate says,
+ * and which. */
+static const char *unit_at(double ratio)
+{
+    static char found[40];
+    struct stage *s = stage_new();
+    struct tt_mark marks[2] = {{.name = "M", .at = {3.7, -8.1}}, {.name = "N", .at = {33.7, 31.9}}};
+    struct tt_sight sights[2] = {{.row = 0, .mark = 0}, {.row = 1, .mark = 1}};
+
+    s->plate.marks = marks;
+    s->plate.n_marks = 2;
+    s->model.sights = sights;
+    s->model.n_sights = 2;
+    s->row[0].h = (struct tt_machine_xy){102.3, 77.1};
+    s->row[1].h = (struct tt_machine_xy){102.3 - 50 * ratio * 0.6, 77.1 + 50 * ratio * 0.8};
+    ck_assert_int_eq(tt_findings_of_units(&s->view), TIPTRUE_OK);
+    bool told = s->solution.n_findings > 0;
+    snprintf(found, sizeof found, "%s",
+             told ? tt_finding_value(&s->solution.findings[0], "what")->text : "");
+    stage_free(s);
+    return told ? found : NULL;
+}
+
+/* Another unit is suspected within a twentieth, by the natural logarithm, of its factor. */
+START_TEST(units_by_their_factors)
+{
+    static const struct {
+        double factor;
+        const char *means;
+    } OF[] = {
+        {25.4, "mm-as-inch"}, {1 / 25.4, "inch-as-mm"}, {1e3, "micrometres"}, {1e-3, "metres"}};
+
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        for (int side = -1; side <= 1; side += 2) {
+            const char *told = unit_at(OF[i].factor * exp(0.0499 * side));
+            ck_assert_msg(told != NULL && strcmp(told, OF[i].means) == 0, "%s is not told",
+                          OF[i].means);
+            ck_assert_msg(unit_at(OF[i].factor * exp(0.0501 * side)) == NULL, "%s is told",
+                          OF[i].means);
+        }
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/bounds");
@@ -737,6 +786,7 @@ int main(void)
     tcase_add_test(tcase, is_clean_otherwise);
     tcase_add_test(tcase, stands_where_it_is_said);
     tcase_add_test(tcase, tells_what_is_determined);
+    tcase_add_test(tcase, units_by_their_factors);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

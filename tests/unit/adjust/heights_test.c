@@ -257,6 +257,33 @@ START_TEST(what_looks_clean)
 }
 END_TEST
 
+/* A slope is known where it is told to 5 mrad in every direction: by the larger eigenvalue. */
+START_TEST(slopes_that_are_known)
+{
+    static const double TURNS_DEG[] = {0, 27, 90, 118};
+    const struct tt_heights h = {.n_rows = 0}, levelled = {.level_rad = {true, 2e-4}};
+    size_t at_slope = 1;
+    double c[9] = {0};
+    struct tt_height_fit fit = {.n = 3, .at_slope = &at_slope, .covariance = c};
+
+    for (size_t i = 0; i < sizeof TURNS_DEG / sizeof TURNS_DEG[0]; i++) {
+        for (int known = 0; known < 2; known++) {
+            double large = pow(known ? 4.99e-3 : 5.01e-3, 2), small = pow(2.3e-3, 2),
+                   turn = tt_rad_from_deg(TURNS_DEG[i]), cosine = cos(turn), sine = sin(turn);
+            c[4] = large * cosine * cosine + small * sine * sine;
+            c[5] = c[7] = (large - small) * cosine * sine;
+            c[8] = large * sine * sine + small * cosine * cosine;
+            fit.heights = &h;
+            ck_assert(tt_height_slope_is_known(&fit, 0) == known);
+            fit.heights = &levelled;
+            ck_assert(tt_height_slope_is_known(&fit, 0));
+        }
+    }
+    at_slope = TT_NONE;
+    ck_assert(!tt_height_slope_is_known(&fit, 0));
+}
+END_TEST
+
 /* ln of the sum of the evidences of sets, each once, and whether a set is there. */
 #define MOST_SETS 4096
 struct scored {
@@ -337,6 +364,7 @@ int main(void)
     tcase_add_test(tcase, the_table_is_the_documents);
     tcase_add_test(tcase, two_alike_are_no_repeatability);
     tcase_add_test(tcase, what_looks_clean);
+    tcase_add_test(tcase, slopes_that_are_known);
     tcase_add_test(tcase, finds_the_probable_sets);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
