@@ -72,6 +72,9 @@ void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict);
 
 /* Markup of our own with bare names of units, which become the page's. */
 void tt_report_puts(struct tt_report *report, const char *markup);
+/* A table with its columns' names, such as "tip|.verdict|offset x, mm", behind '.' that of words;
+ * up to its rows. */
+void tt_report_columns(struct tt_report *report, const char *names);
 /* Cells of tables: a coordinate, and a small length with as many decimals as @u_mm bears or as
  * stated; empty where it is not determined. */
 void tt_report_length(struct tt_report *report, bool determined, double value_mm);

@@ -14,8 +14,6 @@
 #include "output/text/words.h"
 #include "output/verdict.h"
 
-#define HEAD(words) "<th scope=\"col\">" words "</th>"
-#define ROWS "</tr></thead><tbody>\n"
 #define END "</tbody></table>\n"
 
 static void put_percent(struct tt_report *report, double share)
@@ -75,13 +73,11 @@ static void put_turning(struct tt_report *report, const struct tt_placed_tip *t)
 
 static void put_tips(struct tt_report *report, const struct tiptrue_placement *p, size_t number)
 {
-    const char *what = p->relative ? "offset less mean" : "add to offset",
-               *unit = tt_units_or_mm(report->units)->small;
-
-    tt_buffer_printf(&report->body,
-                     "<table><thead><tr>" HEAD("tip") HEAD("parts used") HEAD("%s x, %s")
-                         HEAD("%s y, %s") HEAD(TT_PLUS_MINUS " 95 %%, %s") HEAD("off") ROWS,
-                     what, unit, what, unit, unit);
+    tt_report_columns(
+        report, p->relative ? "tip|parts used|offset less mean x, " TT_UM
+                              "|offset less mean y, " TT_UM "|" TT_PLUS_MINUS " 95 %, " TT_UM "|off"
+                            : "tip|parts used|add to offset x, " TT_UM "|add to offset y, " TT_UM
+                              "|" TT_PLUS_MINUS " 95 %, " TT_UM "|off");
     for (size_t i = 0; i < p->n_tips; i++) {
         put_tip(report, p, number, i);
         put_turning(report, &p->tips[i]);
@@ -136,9 +132,8 @@ static void put_capability(struct tt_report *report, const struct tiptrue_placem
         tt_words_deg(&report->body, p->limit_rad, 2);
         tt_buffer_puts(&report->body, " in rotation");
     }
-    tt_buffer_puts(&report->body, ". Parts that slipped count.</p>\n<table><thead><tr>" HEAD("tip")
-                                      HEAD("axis") HEAD("Cp") HEAD("Cpk") HEAD("Cpk 95 %")
-                                          HEAD("parts within") HEAD("share at least, 95 %") ROWS);
+    tt_buffer_puts(&report->body, ". Parts that slipped count.</p>\n");
+    tt_report_columns(report, "tip|axis|Cp|Cpk|Cpk 95 %|parts within|share at least, 95 %");
     for (size_t k = 0; k < p->n_capability; k++) {
         const struct tt_capability *c = &p->capability[k];
         const char *name = c->tip == TT_NONE ? "all" : p->tip_names[c->tip];
@@ -163,10 +158,8 @@ static void put_joined(struct tt_report *report, const struct tiptrue_placement 
     tt_buffer_puts(&report->body, "<h3>Joined with touches</h3>\n");
     tt_text_joined_run(tt_elements_begin(&run), p->joined);
     tt_elements_end(&run);
-    tt_report_puts(report,
-                   "<table><thead><tr>" HEAD("tip") HEAD("in use x, mm") HEAD("y, mm")
-                       HEAD("offset x, mm") HEAD("y, mm") HEAD(TT_PLUS_MINUS " total, " TT_UM)
-                           HEAD(TT_PLUS_MINUS " before, " TT_UM) ROWS);
+    tt_report_columns(report, "tip|in use x, mm|y, mm|offset x, mm|y, mm|" TT_PLUS_MINUS
+                              " total, " TT_UM "|" TT_PLUS_MINUS " before, " TT_UM);
     for (size_t i = 0; i < p->joined->n_tips; i++) {
         const struct tt_joined_tip *t = &p->joined->tips[i];
         double after = fmax(t->expanded_mm.x, t->expanded_mm.y),
@@ -190,9 +183,8 @@ static void put_set_aside(struct tt_report *report, const struct tiptrue_placeme
     if (p->n_set_aside == 0) {
         return;
     }
-    tt_report_puts(report, "<h3>Left out: they disagree with the other parts</h3>\n<table><thead>"
-                           "<tr>" HEAD("line") HEAD("tip") HEAD("x, mm") HEAD("y, mm")
-                               HEAD("off x, " TT_UM) HEAD("off y, " TT_UM) ROWS);
+    tt_buffer_puts(&report->body, "<h3>Left out: they disagree with the other parts</h3>\n");
+    tt_report_columns(report, "line|tip|x, mm|y, mm|off x, " TT_UM "|off y, " TT_UM);
     for (size_t i = 0; i < p->parts_read; i++) {
         const struct tt_placed_part *part = &p->parts[i];
         if (!part->used) {
@@ -216,9 +208,8 @@ static void put_wanted(struct tt_report *report, const struct tiptrue_placement 
     if (p->n_wanted == 0) {
         return;
     }
-    tt_report_puts(report,
-                   "<h3>Place these parts to tell what is open</h3>\n<table><thead><tr>" HEAD("tip")
-                       HEAD("rotation") HEAD("x, mm") HEAD("y, mm") ROWS);
+    tt_buffer_puts(&report->body, "<h3>Place these parts to tell what is open</h3>\n");
+    tt_report_columns(report, "tip|rotation|x, mm|y, mm");
     for (size_t i = 0; i < p->n_wanted; i++) {
         open_row(report, p->tip_names[p->wanted[i].tip]);
         tt_report_cell(report, true,

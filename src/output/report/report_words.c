@@ -118,6 +118,25 @@ void tt_report_puts(struct tt_report *report, const char *markup)
     tt_units_heading(tt_units_or_mm(report->units), markup, &report->body);
 }
 
+void tt_report_columns(struct tt_report *report, const char *names)
+{
+    tt_buffer_puts(&report->body, "<table><thead><tr>");
+    for (bool more = true; more;) {
+        bool words = *names == '.';
+        size_t length = strcspn(names, "|");
+        char name[64];
+        snprintf(name, sizeof name, "%.*s", (int)(length - words), names + words);
+        tt_buffer_puts(&report->body, name[0] == '\0' ? "<td>"
+                                      : words         ? "<th scope=\"col\" class=\"t\">"
+                                                      : "<th scope=\"col\">");
+        tt_report_puts(report, name);
+        tt_buffer_puts(&report->body, name[0] == '\0' ? "</td>" : "</th>");
+        more = names[length] == '|';
+        names += length + more;
+    }
+    tt_buffer_puts(&report->body, "</tr></thead><tbody>\n");
+}
+
 void tt_report_cell(struct tt_report *report, bool there, struct tt_fixed number)
 {
     tt_buffer_printf(&report->body, "<td>%s</td>", there ? number.text : "");
@@ -182,11 +201,8 @@ static void put_offset(struct tt_report *report, const struct tt_tip_result *t)
 
 static void put_tips(struct tt_report *report, const struct tiptrue_solution *s, size_t number)
 {
-    tt_report_puts(report, "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
-                           "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
-                           "scope=\"col\">offset y, mm</th><th scope=\"col\">" TT_PLUS_MINUS
-                           " total, " TT_UM "</th><th scope=\"col\">" TT_PLUS_MINUS
-                           " change, " TT_UM "</th></tr></thead><tbody>\n");
+    tt_report_columns(report, "tip|.verdict|offset x, mm|offset y, mm|" TT_PLUS_MINUS
+                              " total, " TT_UM "|" TT_PLUS_MINUS " change, " TT_UM);
     for (size_t i = 0; i < s->n_tips; i++) {
         const struct tt_tip_result *t = &s->tips[i];
         bool both = t->offset_determined_x && t->offset_determined_y;
@@ -237,8 +253,7 @@ void tt_report_tip(struct tt_report *report, const struct tiptrue_solution *s,
                          tt_verdict_shown(s, t->height->verdict));
     }
     tt_buffer_printf(&report->body, "%zu of %zu touches used.</p>\n", t->used, t->touches);
-    tt_report_puts(report, "<table><thead><tr><td></td><th scope=\"col\">x</th><th "
-                           "scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
+    tt_report_columns(report, "|x|y|");
     put_offset(report, t);
     if (t->runout_determined) {
         open_row(report, "runout at rotation 0");
@@ -248,8 +263,7 @@ void tt_report_tip(struct tt_report *report, const struct tiptrue_solution *s,
     }
     tt_buffer_puts(&report->body, "</tbody></table>\n");
     if (t->runout_determined || t->radius_determined) {
-        tt_report_puts(report, "<table><thead><tr><td></td><th scope=\"col\">value</th><th "
-                               "scope=\"col\">95 %</th><td></td></tr></thead><tbody>\n");
+        tt_report_columns(report, "|value|95 %|");
     }
     if (t->runout_determined) {
         double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
@@ -332,10 +346,8 @@ static void put_surface(struct tt_report *report, const struct tiptrue_solution 
     if (s->n_surface > 1) {
         tt_markup_named(&report->body, "<p>Setup ", surface->setup, "</p>\n");
     }
-    tt_report_puts(report, "<table><thead><tr><th scope=\"col\">pad</th><th "
-                           "scope=\"col\">touches used</th><th scope=\"col\">mean residual, " TT_UM
-                           "</th><th scope=\"col\">above its stated height, " TT_UM
-                           "</th><th scope=\"col\">u, " TT_UM "</th></tr></thead><tbody>\n");
+    tt_report_columns(report, "pad|touches used|mean residual, " TT_UM
+                              "|above its stated height, " TT_UM "|u, " TT_UM);
     for (size_t k = 0; k < surface->n_pads; k++) {
         put_pad(report, &surface->pads[k]);
     }
@@ -356,13 +368,10 @@ void tt_report_heights(struct tt_report *report, const struct tiptrue_solution *
     if (s->n_surface == 0) {
         return;
     }
-    tt_report_puts(
-        report, "<h3>Heights</h3>\n<table><thead><tr><th scope=\"col\">tip</th><th "
-                "scope=\"col\" class=\"t\">verdict</th><th scope=\"col\">height, mm</th><th "
-                "scope=\"col\">" TT_PLUS_MINUS " total, " TT_UM
-                "</th><th scope=\"col\">" TT_PLUS_MINUS " change, " TT_UM
-                "</th><th scope=\"col\">change, " TT_UM "</th><th scope=\"col\">permitted, " TT_UM
-                "</th><th scope=\"col\">face runout, " TT_UM "</th></tr></thead><tbody>\n");
+    tt_buffer_puts(&report->body, "<h3>Heights</h3>\n");
+    tt_report_columns(report, "tip|.verdict|height, mm|" TT_PLUS_MINUS " total, " TT_UM
+                              "|" TT_PLUS_MINUS " change, " TT_UM "|change, " TT_UM
+                              "|permitted, " TT_UM "|face runout, " TT_UM);
     for (size_t i = 0; i < s->n_tips; i++) {
         if (s->tips[i].height != NULL) {
             put_tip(report, &s->tips[i]);
