@@ -190,13 +190,20 @@ bool tt_follows(const struct tiptrue_solution *s, const struct tt_finding *findi
 
 bool tt_left_out_follow(const struct tiptrue_solution *s)
 {
+    bool most = 2 * s->touches_set_aside > s->touches_read;
+
     for (size_t i = 0; i < s->n_findings; i++) {
         const struct tt_finding *f = &s->findings[i];
-        if (f->code == TT_FINDING_MIRRORED && f->tip == TT_NONE && (taken_by(f) & CONTACTS) != 0) {
+        bool of_files = f->code == TT_FINDING_UNIT_SUSPECT ||
+                        (f->code == TT_FINDING_MIRRORED && (taken_by(f) & CONTACTS) != 0);
+        if (of_files && f->severity == TIPTRUE_ERROR && f->tip == TT_NONE) {
             return true;
         }
     }
-    return false;
+    for (size_t i = 0; i < s->n_tip_names && most; i++) {
+        most = is_taken_of(s, NULL, CONTACTS, i);
+    }
+    return most;
 }
 
 bool tt_is_of_files(const struct tiptrue_solution *s)

@@ -12,8 +12,8 @@
  * and a lack of touches only where some of them were left out. */
 bool tt_follows(const struct tiptrue_solution *solution, const struct tt_finding *finding);
 
-/* Whether all touches that were left out probably were so for a mistake in the files that an error
- * names: their list would tell of nothing else. */
+/* Whether a list of the touches that were left out would tell of nothing else than the errors: a
+ * mistake in the files, or most of all touches off by more than contacts are. */
 bool tt_left_out_follow(const struct tiptrue_solution *solution);
 
 /* Whether the worst finding is a mistake in the log or in a file, so that the same log may do once

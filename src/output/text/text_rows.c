@@ -126,8 +126,9 @@ static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
     double factor = small ? 1000 : 1;
     int decimals = small ? 0 : 3;
     tt_number_write_fixed(words, factor * pile->least_mm, decimals, false);
-    if (pile->n > 1) {
-        tt_buffer_printf(words, " to %s", tt_fixed(factor * pile->most_mm, decimals, false).text);
+    struct tt_fixed most = tt_fixed(factor * pile->most_mm, decimals, false);
+    if (strcmp(tt_fixed(factor * pile->least_mm, decimals, false).text, most.text) != 0) {
+        tt_buffer_printf(words, " to %s", most.text);
     }
     tt_buffer_puts(words, small ? " " TT_UM : " mm");
     tt_page_go(page, 2);

@@ -45,6 +45,15 @@ void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *s, size_
     }
 }
 
+/* "84 µm", "2.5 mm" */
+static void add_length(struct tt_buffer *words, double mm)
+{
+    bool small = mm < 0.9995;
+
+    tt_number_write_fixed(words, small ? 1000 * mm : mm, small ? tt_um_decimals(mm) : 1, false);
+    tt_buffer_puts(words, small ? " " TT_UM : " mm");
+}
+
 void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *s)
 {
     struct tt_buffer *words = &page->words;
@@ -71,10 +80,10 @@ void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *s)
     }
     tt_buffer_printf(words, "Unseen: a run like this shows a shift of %s '%s' only from ", kind,
                      name);
-    tt_number_write_fixed(words, 1000 * shift_mm, tt_um_decimals(shift_mm), false);
-    tt_buffer_puts(words, " " TT_UM "; until then it moves the offset by up to ");
-    tt_number_write_fixed(words, 1000 * effect_mm, tt_um_decimals(effect_mm), false);
-    tt_buffer_puts(words, " " TT_UM ", more than the permitted ");
+    add_length(words, shift_mm);
+    tt_buffer_puts(words, "; until then it moves the offset by up to ");
+    add_length(words, effect_mm);
+    tt_buffer_puts(words, ", more than the permitted ");
     tt_number_write_rounded(words, 1000 * s->permitted_error_mm, 3);
     tt_buffer_puts(words, " " TT_UM ".");
     tt_page_say(page, 2);

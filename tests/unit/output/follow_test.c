@@ -167,6 +167,28 @@ START_TEST(a_chain_of_causes)
 }
 END_TEST
 
+/* A list of touches says nothing more where most are off for a mistake that is named. */
+START_TEST(touches_left_out_are_listed_where_that_tells_something)
+{
+    struct world *w = new_world();
+    struct tiptrue_solution *s = &w->sample.solution;
+    struct tt_finding *cause = add(w, TT_FINDING_DOES_NOT_FIT, "touches", 0),
+                      *unit = add(w, TT_FINDING_UNIT_SUSPECT, "", TT_NONE);
+
+    unit->severity = TIPTRUE_NOTE;
+    s->touches_read = 15;
+    s->touches_set_aside = 8;
+    ck_assert(!tt_left_out_follow(s)); /* t2 has none of these */
+    cause->tip = TT_NONE;
+    ck_assert(tt_left_out_follow(s));
+    s->touches_set_aside = 7;
+    ck_assert(!tt_left_out_follow(s));
+    unit->severity = TIPTRUE_ERROR;
+    ck_assert(tt_left_out_follow(s));
+    free(w);
+}
+END_TEST
+
 START_TEST(a_page_folds_unless_all_is_asked_for)
 {
     struct world *w = new_world();
@@ -209,6 +231,7 @@ int main(void)
                                   what_is_wrong_with_one_tip_explains_nothing_of_another,
                                   exchanged_tips_explain_their_own_statements,
                                   a_chain_of_causes,
+                                  touches_left_out_are_listed_where_that_tells_something,
                                   a_page_folds_unless_all_is_asked_for};
     Suite *suite = suite_create("output/follow");
     TCase *cases = tcase_create("follow");
