@@ -309,6 +309,7 @@ libcore_la_SOURCES = \
   src/output/text/text_rows.c \
   src/output/text/text_run.c \
   src/output/text/text_unseen.c \
+  src/output/text/text_why.c \
   src/output/text/text_strips.c \
   src/output/text/text_table.c \
   src/output/text/text_tip.c \

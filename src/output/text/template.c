@@ -28,11 +28,7 @@ static void put_value(struct tt_buffer *buffer, const struct tt_value *value)
     }
     switch (value->unit) {
     case TT_UNIT_MM:
-        if (size < 0.9995) {
-            tt_words_um(buffer, value->number);
-        } else {
-            tt_buffer_printf(buffer, "%s mm", tt_fixed(value->number, 3, false).text);
-        }
+        tt_words_length(buffer, value->number);
         return;
     case TT_UNIT_RAD:
         tt_words_deg(buffer, value->number, tt_deg_from_rad(size) < 9.995 ? 2 : 1);

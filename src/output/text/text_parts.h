@@ -26,9 +26,9 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
 /* The names of @solution, which are not taken for lengths. */
 void tt_text_own_names(const struct tiptrue_solution *solution, struct tt_own_names own[2]);
 
-/* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
- * Where the page folds (page->folded), findings that follow from others (output/text/follow.h) are
- * only counted, behind the reasons. */
+/* text.c: the verdict with what to do; what comes next. text_why.c: why; the findings that no
+ * reason has told. Where the page folds (page->folded), findings that follow from others
+ * (output/text/follow.h) are only counted, behind the reasons. */
 /* "KEEP" and so on: what the verdict begins with. */
 const char *tt_text_shout(const struct tiptrue_solution *solution);
 #define TT_SHOWS_FOLDED "`tiptrue solve --touches' shows them"

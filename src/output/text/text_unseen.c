@@ -9,6 +9,7 @@
 #include <math.h>
 
 #include "base/number.h"
+#include "output/text/words.h"
 
 #define WIDTH 11
 
@@ -45,15 +46,6 @@ void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *s, size_
     }
 }
 
-/* "84 µm", "2.5 mm" */
-static void add_length(struct tt_buffer *words, double mm)
-{
-    bool small = mm < 0.9995;
-
-    tt_number_write_fixed(words, small ? 1000 * mm : mm, small ? tt_um_decimals(mm) : 1, false);
-    tt_buffer_puts(words, small ? " " TT_UM : " mm");
-}
-
 void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *s)
 {
     struct tt_buffer *words = &page->words;
@@ -80,9 +72,9 @@ void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *s)
     }
     tt_buffer_printf(words, "Unseen: a run like this shows a shift of %s '%s' only from ", kind,
                      name);
-    add_length(words, shift_mm);
+    tt_words_length(words, shift_mm);
     tt_buffer_puts(words, "; until then it moves the offset by up to ");
-    add_length(words, effect_mm);
+    tt_words_length(words, effect_mm);
     tt_buffer_puts(words, ", more than the permitted ");
     tt_number_write_rounded(words, 1000 * s->permitted_error_mm, 3);
     tt_buffer_puts(words, " " TT_UM ".");

@@ -21,6 +21,15 @@ void tt_words_um(struct tt_buffer *buffer, double value_mm)
     tt_buffer_puts(buffer, " \xc2\xb5m");
 }
 
+void tt_words_length(struct tt_buffer *buffer, double value_mm)
+{
+    if (fabs(value_mm) < 0.9995) {
+        tt_words_um(buffer, value_mm);
+    } else {
+        tt_buffer_printf(buffer, "%s mm", tt_fixed(value_mm, 3, false).text);
+    }
+}
+
 void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm)
 {
     double value_um = value_mm * 1e3, over_um = (value_mm - limit_mm) * 1e3;

@@ -10,7 +10,10 @@
 
 /* @value_mm as micrometres, "12 µm", "3.4 µm" below ten. */
 void tt_words_um(struct tt_buffer *buffer, double value_mm);
-/* The same for a value over @limit_mm, with as many decimals (three at most) as show that it is. */
+/* That below a millimetre, else "59.135 mm". */
+void tt_words_length(struct tt_buffer *buffer, double value_mm);
+/* Micrometres of a value over @limit_mm, with as many decimals, three at most, as show that it
+ * is. */
 void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm);
 void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals);
 /* Milliseconds, percent, a bare factor: three significant digits or so. */

@@ -277,6 +277,42 @@ START_TEST(tips_share_a_reason)
 }
 END_TEST
 
+/* Findings that say the same of each tip are told once; not so where a number, or the edge that
+ * they are about, is another one's. */
+START_TEST(tips_share_what_is_found_of_each)
+{
+    static const struct tt_finding found = {
+        TT_FINDING_FEW_TOUCHES, TIPTRUE_ERROR, "", TT_NONE, 0, TT_NONE, NULL, 0, NULL, 0};
+    struct tt_finding findings[2] = {found, found};
+    struct sample sample;
+    char *page;
+
+    sample_two_tips(&sample);
+    sample.tips[0].offset_verdict = sample.tips[0].verdict = TIPTRUE_REPEAT;
+    sample.solution.findings = findings;
+    sample.solution.n_findings = 2;
+    findings[1].tip = 1;
+    sample.reasons[0] = (struct tt_reason){TT_REASON_FINDING, &findings[0], "few: 't1' has 5"};
+    sample.reasons_2[0] = (struct tt_reason){TT_REASON_FINDING, &findings[1], "few: 't2' has 5"};
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1, t2: few: each has 5\n\n") != NULL);
+    free(page);
+    findings[0].edge = findings[1].edge = 0;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1: few: 't1' has 5\n  t2: few: 't2' has 5\n") != NULL);
+    free(page);
+    findings[0].edge = findings[1].edge = TT_NONE;
+    sample.reasons_2[0].text = "few: 't2' has 4";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1: few: 't1' has 5\n  t2: few: 't2' has 4\n") != NULL);
+    free(page);
+    sample.reasons_2[0].text = "few: 't1' has 5"; /* of t2 another tip is named */
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1: few: 't1' has 5\n  t2: few: 't1' has 5\n") != NULL);
+    free(page);
+}
+END_TEST
+
 /* Lines that were named before are not named again. */
 START_TEST(lines_are_told_once)
 {
@@ -526,6 +562,7 @@ int main(void)
                                   a_repeat_is_not_offered_for_use,
                                   a_reason_is_told_once,
                                   tips_share_a_reason,
+                                  tips_share_what_is_found_of_each,
                                   lines_are_told_once,
                                   keep_says_what_may_be_kept,
                                   no_present_offset_no_change,
