@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "adjust/modes_parts.h"
+#include "base/sums.h"
 
 /* Rows at which a change is tried, at most, where all are; and
  * where least squares is asked whether there is anything to see. */
@@ -100,14 +101,10 @@ static void add_half(struct tt_mode_table *t, unsigned a, size_t block, const do
     size_t nb = t->model->n_border;
     double *v = t->v[a];
 
-    for (size_t k = 0; k < nb; k++) {
-        v[k] += weight * half[k];
-    }
+    tt_add_times(v, weight, half, nb);
     if (block != TT_NONE) {
-        v += t->model->system.first[block];
-        for (size_t k = 0; k < t->model->block_size[block]; k++) {
-            v[k] += weight * half[nb + k];
-        }
+        tt_add_times(v + t->model->system.first[block], weight, half + nb,
+                     t->model->block_size[block]);
     }
 }
 
@@ -441,10 +438,7 @@ static void score_tip(struct tt_mode_table *t, size_t block, double vectors[])
         for (size_t c = 0; c < cell->n_columns; c++) {
             const double *half = tt_mode_half(t, k, c);
             for (size_t j = 0; j < TIP_COLUMNS; j++) {
-                double *vector = vectors + j * t->length, q = sums.q[c][j];
-                for (size_t l = 0; l < nb + size; l++) {
-                    vector[l] += q * half[l];
-                }
+                tt_add_times(vectors + j * t->length, sums.q[c][j], half, nb + size);
             }
         }
     }

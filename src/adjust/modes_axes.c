@@ -10,6 +10,8 @@
 #include <string.h>
 
 #include "adjust/views.h"
+#include "base/cholesky.h"
+#include "base/sums.h"
 
 enum { MOST = TT_AXIS_NUMBERS };
 
@@ -116,65 +118,34 @@ static void add_sight(struct candidate *k, const struct tt_sight *sight)
     }
 }
 
-/* The largest component of M^-1 g, g^T M^-1 g and ln det M of the @m x @m matrix M, by its Cholesky
- * factor. False: singular. */
-static bool quadratic(double matrix[MOST][MOST], const double g[], size_t m, double *largest,
-                      double *form, double *log_det)
-{
-    double y[MOST];
-
-    *largest = *form = *log_det = 0;
-    for (size_t i = 0; i < m; i++) {
-        for (size_t j = 0; j <= i; j++) {
-            double sum = matrix[i][j];
-            for (size_t k = 0; k < j; k++) {
-                sum -= matrix[i][k] * matrix[j][k];
-            }
-            if (i == j && !(sum > 0)) {
-                return false;
-            }
-            matrix[i][j] = i == j ? sqrt(sum) : sum / matrix[j][j];
-        }
-        y[i] = g[i];
-        for (size_t k = 0; k < i; k++) {
-            y[i] -= matrix[i][k] * y[k];
-        }
-        y[i] /= matrix[i][i];
-        *form += y[i] * y[i];
-        *log_det += 2 * log(matrix[i][i]);
-    }
-    for (size_t i = m; i-- > 0;) {
-        for (size_t k = i + 1; k < m; k++) {
-            y[i] -= matrix[k][i] * y[k];
-        }
-        y[i] /= matrix[i][i];
-        *largest = fmax(*largest, fabs(y[i]));
-    }
-    return true;
-}
-
 /* ln odds of the candidate, its prior probability left out. */
 static double log_odds(struct candidate *k, double size, double own_dof)
 {
     const struct tt_system *system = &k->fit->model->system;
-    size_t n = system->n_unknowns;
-    double matrix[MOST][MOST], largest, form, log_det;
+    double matrix[MOST * MOST], solution[MOST], largest = 0;
+    size_t m = k->m;
 
-    for (size_t a = 0; a < k->m; a++) {
+    for (size_t a = 0; a < m; a++) {
         tt_system_forward(system, k->c[a], k->c[a]);
         for (size_t b = 0; b <= a; b++) {
-            double sum = 0;
-            for (size_t i = 0; i < n; i++) {
-                sum += k->c[a][i] * k->c[b][i];
-            }
-            matrix[a][b] = k->bb[a][b] - sum + (a == b ? 1 / (size * size) : 0);
+            matrix[a * m + b] = k->bb[a][b] - tt_dot(k->c[a], k->c[b], system->n_unknowns) +
+                                (a == b ? 1 / (size * size) : 0);
         }
     }
-    if (!quadratic(matrix, k->g, k->m, &largest, &form, &log_det) ||
-        largest > AXES_LARGEST * size) {
+    if (!tt_cholesky(matrix, m)) {
         return -INFINITY;
     }
-    return tt_mode_gained(own_dof, form) - 0.5 * log_det - (double)k->m * log(size);
+    memcpy(solution, k->g, m * sizeof *solution);
+    tt_cholesky_forward(matrix, m, solution);
+    double form = tt_dot(solution, solution, m);
+    tt_cholesky_backward(matrix, m, solution);
+    for (size_t a = 0; a < m; a++) {
+        largest = fmax(largest, fabs(solution[a]));
+    }
+    return largest > AXES_LARGEST * size
+               ? -INFINITY
+               : tt_mode_gained(own_dof, form) - 0.5 * tt_cholesky_ln_det(matrix, m) -
+                     (double)m * log(size);
 }
 
 static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault fault,

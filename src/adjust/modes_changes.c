@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "adjust/modes_parts.h"
+#include "base/sums.h"
 
 /* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is
  * seen at the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
@@ -64,14 +65,9 @@ static void running_add(struct running *r, const struct tt_mode_table *t, size_t
     for (unsigned a = 0; a < 2 && w > 0; a++) {
         double wz = w * z[a], *v = r->v[a];
         r->g[a] += wz * residual;
-        for (size_t k = 0; k < nb; k++) {
-            v[k] += wz * half[k];
-        }
+        tt_add_times(v, wz, half, nb);
         if (block != TT_NONE) {
-            v += model->system.first[block];
-            for (size_t k = 0; k < model->block_size[block]; k++) {
-                v[k] += wz * half[nb + k];
-            }
+            tt_add_times(v + model->system.first[block], wz, half + nb, model->block_size[block]);
         }
     }
 }
@@ -129,10 +125,7 @@ static void touch_half(struct tt_mode_table *t, size_t touch, double w)
 
     memcpy(t->half, tt_mode_half(t, k, TT_COLUMN_ONE), n * sizeof *t->half);
     for (size_t c = 1; c < cell->n_columns && w > 0; c++) {
-        const double *half = tt_mode_half(t, k, c);
-        for (size_t l = 0; l < n; l++) {
-            t->half[l] += slope[c] * half[l];
-        }
+        tt_add_times(t->half, slope[c], tt_mode_half(t, k, c), n);
     }
 }
 
