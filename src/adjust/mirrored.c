@@ -21,6 +21,8 @@
 /* Misfits nearer than this factor say nothing: then what is nearer to the offsets in use and the
  * yaw. */
 #define SAME_MISFIT 1.2
+/* And a first solution whose misfit is so many times the best one is not finished. */
+#define NEVER_BETTER 2.0
 #define USUAL_REPEATABILITY_MM 0.003 /* common practice, no source */
 /* Share of a tip's touches left out that makes a run suspect by itself. */
 #define SUSPECT_SHARE 0.3
@@ -262,15 +264,15 @@ static void fit(struct search *search, struct trial *trial)
     for (int weak = 0; weak < 2; weak++) {
         enum tiptrue_status status =
             tt_model_build(&model, &search->arena, &plate, &machine, &run, &terms, weak == 1);
-        if (status == TIPTRUE_OK) {
-            status = tt_fit_init(&fit, &search->arena, &model, &search->noise);
-        }
-        if (status != TIPTRUE_OK) {
+        if (status != TIPTRUE_OK ||
+            (status = tt_fit_init(&fit, &search->arena, &model, &search->noise)) != TIPTRUE_OK) {
             search->out_of_memory = status == TIPTRUE_E_MEMORY;
             return;
         }
-        tt_fit_run(&fit, NULL);
-        if (!fit.deficient) {
+        tt_fit_run_roughly(&fit, NULL);
+        /* as most ways are: what is left to do would move residuals by micrometres */
+        bool far = misfit_of(&model, &search->noise) > NEVER_BETTER * fmax(search->best.misfit, 1);
+        if (!fit.deficient && (far || tt_fit_finished(&fit) != NULL)) {
             trial->misfit = misfit_of(&model, &search->noise);
             trial->odd = odd_of(view, &model);
             trial->radius_mm = model.x[model.system.first[0] + TT_TIP_R];
@@ -281,10 +283,9 @@ static void fit(struct search *search, struct trial *trial)
 
 static bool is_better(const struct trial *a, const struct trial *b)
 {
-    if (a->misfit < SAME_MISFIT * b->misfit && b->misfit < SAME_MISFIT * a->misfit) {
-        return a->odd < b->odd;
-    }
-    return a->misfit < b->misfit;
+    bool alike = a->misfit < SAME_MISFIT * b->misfit && b->misfit < SAME_MISFIT * a->misfit;
+
+    return alike ? a->odd < b->odd : a->misfit < b->misfit;
 }
 
 static void try_way(struct search *search, struct trial trial)
@@ -350,9 +351,7 @@ static void try_edges(struct search *search)
 
 static void try_marks(struct search *search)
 {
-    size_t n = search->view->plate->n_marks;
-
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < search->view->plate->n_marks; i++) {
         for (size_t k = 0; k < i; k++) {
             try_way(search, (struct trial){WAY_MARKS_EXCHANGED, k, i, TT_NONE, 0, 0, 0});
         }
@@ -366,7 +365,7 @@ static void try_all(struct search *search)
                                      WAY_ROTATIONS_HALVED, WAY_ROTATIONS_DOUBLED,
                                      WAY_RADII_OTHERWISE};
 
-    search->as_read = (struct trial){WAY_AS_READ, 0, 0, TT_NONE, HUGE_VAL, 0, 0};
+    search->as_read = search->best = (struct trial){WAY_AS_READ, 0, 0, TT_NONE, HUGE_VAL, 0, 0};
     fit(search, &search->as_read);
     search->best = search->as_read;
     if (search->as_read.misfit < FITS_BETTER && search->as_read.odd == 0) {
