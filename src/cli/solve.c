@@ -372,7 +372,7 @@ int cli_solve(int argc, char *argv[])
                 "default: all of the machine file that are in use)",
          .n = AT(n_tips)},
         {"touches", NULL, 2, CLI_FLAG, AT(touches),
-         .doc = "Every row of the log too: residual, weight, whether it was left out"},
+         .doc = "Every row (residual, weight, left out), and findings that follow from others"},
         {"brief", NULL, 2, CLI_FLAG, AT(brief),
          .doc = "One line for each run: verdict and offsets"},
         {"history", "FILE", 2, CLI_TEXT, AT(history),

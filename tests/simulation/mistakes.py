@@ -8,7 +8,8 @@ planned and simulated by the program itself: mistakes.py [--designs N] [--seed S
 A design is a plate, one to three tips with random radii and offsets, one or two setups, with or
 without stated repeatability; every kind of mistake is made once with each. Silently wrong is a tip
 that is kept or updated with an offset off by more than 2.5 U in full on an axis, where the machine
-file has the true offset within some 0.02 mm as the one in use. None may be.
+file has the true offset within some 0.02 mm as the one in use. None may be. The text for a person
+must have the code of every finding, and of each tip that may not be used a reason.
 
 What no run can show is not among the kinds, since then everything fits that was stated
 (docs/method.md, section 6): all sightings off alike, all edges off alike against the marks, a whole
@@ -442,18 +443,41 @@ def worst_of(result, run, true):
     return worst
 
 
+def untold(text, result):
+    """What the text for a person leaves out of a result: a finding's code, or every reason why a tip
+    may not be used; None: nothing. Findings that follow from others are told by their codes."""
+    for finding in result["findings"]:
+        if finding["code"] not in text:
+            return f"'{finding['code']}' is not in the text"
+    reasons = text.split("\n\n")[0].splitlines()[1:]
+    errors = [f for f in result["findings"] if f["severity"] == "error"]
+    for tip in result["tips"]:
+        told = [
+            f
+            for f in errors
+            if f["tip"] in (None, tip["tip"]) and any(f["code"] + ": " in line for line in reasons)
+        ]
+        if tip["verdict"] == "repeat" and not told:
+            return f"no reason why '{tip['tip']}' may not be used is in the text"
+    return None
+
+
 def outcome(folder, head, run, true):
     """What is said of a run: its verdict, "no result", "silent", or what must not be."""
-    status, out, err = call(
-        "solve", write(folder, "run.csv", log_of(head, run.rows)), "--json",
+    solve = [
+        "solve", write(folder, "run.csv", log_of(head, run.rows)), "-q",
         "--plate", write(folder, "p.json", run.plate),
         "--machine", write(folder, "m.json", run.machine),
-    )  # fmt: skip
+    ]  # fmt: skip
+    status, out, err = call(*solve, "--json")
     if status not in (0, 10, 20, 65):
         return f"exit status {status}: {err[:300]}"
     result = json.loads(out.splitlines()[0])
     if "tips" not in result:
         return "no result"
+    left = untold(call(*solve)[1], result)
+    if left is not None:
+        return left
     worst = worst_of(result, run, true)
     return f"silent: {worst:.1f} U" if worst > BEYOND or math.isnan(worst) else result["verdict"]
 
