@@ -268,10 +268,10 @@ void tt_estimable_update_dof(struct tt_estimable *e, struct tt_fit *fit, const b
         }
         memset(h, 0, cell->n_columns * cell->n_columns * sizeof *h);
         for (size_t i = e->first[c]; i < e->first[c + 1]; i++) {
-            for (size_t j = e->first[c]; j < e->first[c + 1]; j++) {
+            for (size_t j = e->first[c]; j <= i; j++) {
                 const struct tt_entry *p = &e->entries[i], *q = &e->entries[j];
-                h[p->column * cell->n_columns + q->column] +=
-                    p->value * q->value * e->scratch->inverse[p->place * n + q->place];
+                tt_fold_covariance(h, cell->n_columns, p, q,
+                                   e->scratch->inverse[p->place * n + q->place]);
             }
         }
         (void)tt_fit_cell_leverage(fit, cell, h);

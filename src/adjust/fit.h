@@ -151,9 +151,19 @@ void tt_fit_update_dof(struct tt_fit *fit);
 void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[]);
 /* Factor the normal matrix of the present weights, then that. False: singular. */
 TT_MUST_USE bool tt_fit_factor(struct tt_fit *fit, const bool edges[]);
-/* Leverages of the touches of @cell by the covariance @h of its columns (n_columns x n_columns;
- * spoilt); returns the sum over the good ones. */
-double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, double h[]);
+/* The covariance @c of @p and @q, two entries of a cell or the same one, into that of its @n
+ * columns: the lower triangle of @h (n x n), what belongs above it folded onto it. */
+static inline void tt_fold_covariance(double h[], size_t n, const struct tt_entry *p,
+                                      const struct tt_entry *q, double c)
+{
+    size_t row = p->column > q->column ? p->column : q->column,
+           column = p->column > q->column ? q->column : p->column;
+
+    h[row * n + column] += (p == q ? 1 : 2) * p->value * q->value * c;
+}
+/* Leverages of the touches of @cell by the covariance @h of its columns, folded so; returns the sum
+ * over the good ones. */
+double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double h[]);
 /* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point.
  */
 double tt_fit_touch_scatter(const struct tt_fit *fit, double dof);

@@ -32,8 +32,8 @@
 #define TT_FIRST_VIEW_PX 0.2
 #define TT_FIRST_VIEW_DOF 1.4
 
-/* Unknowns of the tips by least absolute deviations with the poses held as they are, and the model
- * linearised there; stated radii count. False: singular. */
+/* Unknowns of the tips by least absolute deviations with the poses held as they are; stated radii
+ * count. The model is linearised where it was before. False: singular. */
 TT_MUST_USE bool tt_robust_start(struct tt_fit *fit);
 
 /* Where a climb starts. */

@@ -45,6 +45,5 @@ bool tt_robust_start(struct tt_fit *fit)
             break;
         }
     }
-    tt_model_linearise(model);
     return true;
 }

@@ -35,16 +35,11 @@ static double plain_form(const double h[], const double slope[])
            (h[12] * a + h[13] * b + h[14] * c + h[15] * d) * d;
 }
 
-double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, double h[])
+double tt_fit_cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double h[])
 {
     size_t n = cell->n_columns;
     double sum = 0;
 
-    for (size_t j = 0; j < n; j++) { /* fold the triangles: each pair of columns once */
-        for (size_t k = 0; k < j; k++) {
-            h[j * n + k] += h[k * n + j];
-        }
-    }
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = fit->model->slope + i * fit->model->stride;
         double total = n == TT_COLUMN_MORE ? plain_form(h, slope) : form(h, slope, n);
@@ -63,17 +58,13 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
 
     for (size_t i = 0; i < cell->n_entries; i++) {
         const struct tt_entry *p = &cell->entries[i];
-        for (size_t j = 0; j < cell->n_entries; j++) {
+        const double *border =
+            p->place < nb ? system->c + p->place * nb : cb + (p->place - nb) * nb;
+        for (size_t j = 0; j <= i; j++) { /* in ascending order of place */
             const struct tt_entry *q = &cell->entries[j];
-            double c;
-            if (p->place < nb) {
-                c = q->place < nb ? system->c[p->place * nb + q->place]
-                                  : cb[(q->place - nb) * nb + p->place];
-            } else {
-                c = q->place < nb ? cb[(p->place - nb) * nb + q->place]
-                                  : cc[(p->place - nb) * size + q->place - nb];
-            }
-            h[p->column * n + q->column] += p->value * q->value * c;
+            double c =
+                q->place < nb ? border[q->place] : cc[(p->place - nb) * size + q->place - nb];
+            tt_fold_covariance(h, n, p, q, c);
         }
     }
     *sum += tt_fit_cell_leverage(fit, cell, h);
