@@ -187,7 +187,7 @@ def table_and_messages():
     done = tiptrue("placement", "--machine", "machine.json", "board.csv")
     tally.check(done.returncode in (0, 10, 20) and done.stderr == "", f"{done.returncode} {done.stderr}")
     machine(2)
-    tally.check("9 parts at quarter turns" in plan("6.1x6", 9, status=(0, 20)), "three rows of three, 2 mm apart, have room")
+    tally.check("9 parts at quarter turns" in plan("6.1x5.02", 9, status=(0, 20)), "three rows of three, 2 mm apart, have room")
     tally.check("Too few parts" in plan("110x80", 2, status=(20,)), "two parts tell nothing")
     for command, status, told in (
         (("--board", "110x80"), 64, "--board and --parts need each other"),
@@ -195,7 +195,7 @@ def table_and_messages():
         (("--board", "110x0", "--parts", "9"), 64, "--board '0' is not a length"),
         (("--board", "110x80", "--parts", "9", "--touches", "9"), 64, "--board is about parts"),
         (("--board", "110x80", "--parts", "9", "--tip", "x"), 64, "the machine has no such tip"),
-        (("--board", "4.9x6", "--parts", "9"), 65, "9 parts have no room on the board, 2 mm apart"),
+        (("--board", "4.98x6", "--parts", "9"), 65, "9 parts have no room on the board, 2 mm apart"),
         (("--board", "9x9", "--parts", "400"), 65, "400 parts have no room on the board, 2 mm apart"),
     ):
         done = tiptrue("plan", "--machine", "machine.json", *command)

@@ -208,6 +208,13 @@ tally.check(listed("--until", right[10]) == ids[:11] and listed("--until", ids[1
 tally.check(listed("--until", right[10][:10]) == ids[:11], "until a day, its end")
 tally.check(listed("--since", ids[3], "--until", ids[9]) == ids[3:10] and listed("--runs", "5") == ids[35:], "both, and the last")
 tally.check(listed("--until", ids[19], "--runs", "3") == ids[17:20], "the last until then")
+# A day ends with its last second.
+for n, start in enumerate(("2026-03-03T23:59:59Z", "2026-03-04T00:05:00Z")):
+    (work / "night.csv").write_text(f"# machine: lathe corner\n# started: {start}\n" + simulated(0, 91 + n))
+    run("solve", "--plate", "plate.json", "--machine", "machine.json", "--history", "night.db", "night.csv")
+nights = [run("history", "list", "--json", "--history", "night.db", "--until", day)[1].count("\n")
+          for day in ("2026-03-02", "2026-03-03", "2026-03-04")]
+tally.check(nights == [0, 1, 2], f"until the end of a day: {nights}")
 early = json.loads(run("trend", "--json", "--history", good, "--until", right[20])[1])
 tally.check(early["runs_looked_at"] == 21 and early["changes"] == [] and early["last"] == right[20], f"until: {early['last']}")
 few = json.loads(run("trend", "--json", "--history", good, "--runs=12", "--until", right[30])[1])

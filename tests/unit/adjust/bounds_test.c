@@ -779,6 +779,43 @@ START_TEST(units_by_their_factors)
 }
 END_TEST
 
+/* Sightings that were all reached from one side along an axis, and along which; what is not stated
+ * tells nothing. */
+START_TEST(sightings_from_one_side)
+{
+    static const struct {
+        int x[3], y[3];
+        const char *along; /* NULL: from both sides */
+    } OF[] = {{{1, 1, 1}, {1, -1, 1}, "x"},     {{-1, -1, -1}, {-1, 1, -1}, "x"},
+              {{1, -1, -1}, {-1, -1, -1}, "y"}, {{-1, 1, 1}, {1, 1, 1}, "y"},
+              {{-1, -1, -1}, {1, 1, 1}, "xy"},  {{1, 0, 1}, {1, 0, 1}, "xy"},
+              {{1, -1, 1}, {-1, 1, 1}, NULL},   {{0, 0, 0}, {0, 0, 0}, NULL}};
+    const char *setups[] = {"1"};
+
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        struct stage *s = stage_new();
+        s->run.n_setups = 1;
+        s->run.setups = setups;
+        for (size_t k = 0; k < 3; k++) {
+            s->row[k].kind = TT_SIGHT;
+            s->row[k].approach_x = (signed char)OF[i].x[k];
+            s->row[k].approach_y = (signed char)OF[i].y[k];
+        }
+        ck_assert_int_eq(tt_findings_of_contacts(&s->view), TIPTRUE_OK);
+        const char *along = NULL;
+        for (size_t f = 0; f < s->solution.n_findings; f++) {
+            if (s->solution.findings[f].code == TT_FINDING_SIGHTINGS_ONE_SIDED) {
+                along = tt_finding_value(&s->solution.findings[f], "along")->text;
+            }
+        }
+        ck_assert_msg((along == NULL) == (OF[i].along == NULL) &&
+                          (along == NULL || strcmp(along, OF[i].along) == 0),
+                      "case %zu: along %s", i, along != NULL ? along : "none");
+        stage_free(s);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/bounds");
@@ -787,6 +824,7 @@ int main(void)
     tcase_add_test(tcase, stands_where_it_is_said);
     tcase_add_test(tcase, tells_what_is_determined);
     tcase_add_test(tcase, units_by_their_factors);
+    tcase_add_test(tcase, sightings_from_one_side);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

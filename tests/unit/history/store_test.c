@@ -351,6 +351,9 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
         ck_assert(a->u_mark_x_mm == b->u_mark_x_mm && a->u_mark_y_mm == b->u_mark_y_mm &&
                   a->u_yaw_rad == b->u_yaw_rad);
         ck_assert(a->has_permitted_error && a->permitted_error_mm == b->permitted_error_mm);
+        ck_assert(a->has_u_touch == b->has_u_touch && a->u_touch_mm == b->u_touch_mm);
+        ck_assert(a->has_u_sighting == b->has_u_sighting && a->u_sighting_mm == b->u_sighting_mm);
+        ck_assert(a->has_temperature == b->has_temperature && a->temperature_C == b->temperature_C);
         ck_assert_uint_eq(a->n_tips, b->n_tips);
         for (size_t k = 0; k < a->n_tips; k++) {
             check_tip(&a->tips[k], &b->tips[k]);

@@ -108,6 +108,23 @@ START_TEST(ticks_are_round)
 }
 END_TEST
 
+/* Ends on ticks: what ends on one is not lengthened, what does not is, by less than a step. */
+START_TEST(ends_that_are_round)
+{
+    static const struct {
+        double low, high, least, most;
+    } OF[] = {{0, 40, 0, 40}, {-20, 30, -20, 30}, {0.3, 39.1, 0, 40}, {-17.3, 21.7, -20, 30}};
+
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        struct tt_scale scale =
+            tt_scale_make((struct tt_span){OF[i].low, OF[i].high, 1e-9, 46, 330, 5, true, 1});
+        ck_assert_double_eq_tol(scale.step, 10, 1e-9);
+        ck_assert_double_eq_tol(scale.low, OF[i].least, 1e-9);
+        ck_assert_double_eq_tol(scale.high, OF[i].most, 1e-9);
+    }
+}
+END_TEST
+
 START_TEST(places)
 {
     struct tt_scale scale = tt_scale_make((struct tt_span){-11.3, 23.85, 1, 130, 30, 4, true, 1});
@@ -134,13 +151,9 @@ END_TEST
 
 int main(void)
 {
-    const TTest *const TESTS[] = {markup_is_escaped,
-                                  what_steers_is_spelled,
-                                  long_names_are_cut,
-                                  coordinates,
-                                  signed_numbers,
-                                  ticks_are_round,
-                                  places};
+    const TTest *const TESTS[] = {
+        markup_is_escaped, what_steers_is_spelled, long_names_are_cut,  coordinates,
+        signed_numbers,    ticks_are_round,        ends_that_are_round, places};
     Suite *suite = suite_create("output/markup");
     TCase *cases = tcase_create("markup");
     SRunner *runner;
