@@ -416,6 +416,36 @@ def one_late(folder):
     tally.check(len({round(p % 10, 1) for p in places}) > 20, "the others are a flat line")
 
 
+def folded(folder):
+    """x counted the other way: the cause is among the reasons, what follows from it is folded, all of it."""
+    example = os.path.join(os.environ["srcdir"], "examples", "gauge-board")
+    with open(os.path.join(example, "run.csv"), encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    header = next(line for line in lines if line.startswith("kind")).split(",")
+    log, path = os.path.join(folder, "mirrored.csv"), os.path.join(folder, "mirrored.html")
+    with open(log, "w", encoding="utf-8") as out:
+        for line in lines:
+            cells = line.split(",")
+            if cells[0] in ("touch", "sight"):
+                cells[header.index("x")] = f"{-float(cells[header.index('x')]):.4f}"
+            out.write(",".join(cells) + "\n")
+    files = ["--plate", os.path.join(example, "plate.json"), "--machine", os.path.join(example, "machine.json"), log]
+    runs.call("report", *files, "-o", path)
+    findings = json.loads(runs.call("solve", *files, "--json").stdout)["findings"]
+    with open(path, encoding="utf-8") as file:
+        page = file.read()
+    said = re.search(r"<li>(\d+) more findings probably follow from the above.*\(see below\)</li>", page)
+    inside = re.search(r"<details><summary>Findings that probably follow.*?</details>", page, re.S)
+    tally.check(said is not None and inside is not None, "findings that follow are not folded")
+    if said is not None and inside is not None:
+        n, shown = int(said.group(1)), inside.group(0).count("<li>")
+        tally.check(n == shown > 5, f"{n} findings follow, {shown} are shown folded")
+        rest = page.replace(inside.group(0), "")
+        own = [f["code"] for f in findings if f'{f["code"]}: ' in rest]
+        tally.check("mirrored" in own, "the cause is folded")
+        tally.check(len(findings) - shown <= len(own), "a finding is neither folded nor told")
+
+
 with tempfile.TemporaryDirectory() as scratch:
     field_runs(scratch)
     check_places()
@@ -428,4 +458,5 @@ with tempfile.TemporaryDirectory() as scratch:
     faults(scratch)
     svg_files(scratch)
     one_late(scratch)
+    folded(scratch)
 tally.close()

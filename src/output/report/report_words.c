@@ -90,9 +90,10 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
     untimed.started = NULL;
     put_sentences(report, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
-    put_sentences(report, scene->solution, tt_text_followers,
-                  "<details><summary>Findings that follow probably</summary>\n<ul>\n",
-                  "</ul></details>\n", "li");
+    put_sentences(
+        report, scene->solution, tt_text_followers,
+        "<details><summary>Findings that probably follow from the reasons above</summary>\n<ul>\n",
+        "</ul></details>\n", "li");
     put_sentences(report, scene->solution, tt_text_set_aside,
                   "<h3>Left out: they disagree with the other touches</h3>\n<ul>\n", "</ul>\n",
                   "li");
