@@ -189,7 +189,7 @@ static const struct tt_template TEMPLATES[] = {
      "every mark again, twice"},
     {TT_FINDING_DOES_NOT_FIT, "touches",
      "{gross} of {of} touches of '{tip}' are off by more than {most} ({lines}), which no contact "
-     "is: check the names of edges, tips and setups, and the columns of the log"},
+     "is: check the names of edges, tips and setups, and the columns and units of the log"},
     {TT_FINDING_DOES_NOT_FIT, "marks",
      "the marks lie further from their stated places than their u allows (chi-squared {chi2}, "
      "{dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which "
