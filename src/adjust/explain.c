@@ -39,7 +39,7 @@
 #define PLAIN_FEW 5
 #define PLAIN_TOUCHES 16
 /* So many of a tip's first or last touches, and that share of them, may be of another place of the
- * tip: 3 in 100 runs with 12 % of single touches late have as many by chance. */
+ * tip, where they are not all late on one edge. */
 #define PLAIN_END 3
 #define PLAIN_END_SHARE 0.6
 #define PLAIN_SCATTER_MM 7e-3
@@ -336,18 +336,23 @@ static double left_out(const struct tt_fit *fit)
     return sum;
 }
 
-/* Are so many of the first or last touches of a tip set aside that it may be elsewhere there? They
- * have no weight in a table. @off by row of the run, NAN: no touch of the tip. */
+/* Are so many of the first or last touches of a tip set aside, and not all late on one edge, that
+ * it may be elsewhere there? They have no weight in a table. @off by row of the run: 0 = good, the
+ * edge + 1 = late there, -1 = early, NAN: no touch of the tip. */
 static bool end_is_off(const double off[], size_t rows, bool last)
 {
-    double aside = 0, n = 0;
-    bool found = false;
+    double first = 0;
+    size_t aside = 0, n = 0;
+    bool mixed = false, found = false;
 
     for (size_t i = 0; i < rows && !found; i++) {
         double one = off[last ? rows - 1 - i : i];
+        bool is_off = !isnan(one) && one != 0;
         n += isnan(one) ? 0 : 1;
-        aside += isnan(one) ? 0 : one;
-        found = aside > PLAIN_END - 0.5 && aside > PLAIN_END_SHARE * n;
+        aside += is_off ? 1 : 0;
+        first = is_off && first == 0 ? one : first;
+        mixed = mixed || (is_off && (one < 0 || one != first));
+        found = mixed && aside >= PLAIN_END && (double)aside > PLAIN_END_SHARE * (double)n;
     }
     return found;
 }
@@ -363,8 +368,10 @@ static bool ends_are_off(const struct tt_pool *pool, const struct tt_fit *fit)
             pool->left[i] = NAN;
         }
         for (size_t i = 0; i < model->n_touches; i++) {
-            if (model->cells[model->cell_of[i]].block == b) {
-                pool->left[model->row[i]] = 1 - fit->good[i];
+            const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+            if (cell->block == b) {
+                double kind = model->residual[i] > 0 ? -1 : (double)cell->edge + 1;
+                pool->left[model->row[i]] = fit->good[i] > 0.5 ? 0 : kind;
             }
         }
         found = end_is_off(pool->left, rows, false) || end_is_off(pool->left, rows, true);
