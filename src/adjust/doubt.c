@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Findings about the explanation of a run: what was found besides normal scatter, whether another
- * explanation does as well, and whether the result fits what was stated. Their sentences are in
- * output/text/sentences.c. */
+ * does as well, whether the result fits what was stated. Sentences: output/text/sentences.c. */
 #include "config.h"
 
 #include <math.h>
@@ -264,6 +263,7 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
         return slipped(view);
     case TT_MODE_NOT_SQUARE:
     case TT_MODE_SCALE:
+    case TT_MODE_SCALE_FAR:
         return axes_off(view, m->kind == TT_MODE_NOT_SQUARE);
     default: /* a term of the model */
         return TIPTRUE_OK;

@@ -367,6 +367,18 @@ static void machine_priors(struct tt_model *model)
     }
 }
 
+/* Of number @k of the fault of the axes that the model holds. */
+static double axis_size(const struct tt_model *model, size_t k)
+{
+    const struct tt_terms *terms = &model->terms;
+    bool alone = terms->axes == TT_AXES_ALL && terms->axes_far;
+    enum tt_mode_kind usual =
+        alone ? (terms->far_axis == TT_AXIS_X ? TT_MODE_AXIS_X : TT_MODE_AXIS_Y) : TT_MODE_AXES;
+
+    return tt_mode_axis_size(
+        terms->axes == TT_AXES_SCALE && terms->axes_far ? TT_MODE_SCALE_FAR : usual, k);
+}
+
 static void weak_priors(struct tt_model *model)
 {
     double tip_mm = model->terms.proper ? PROPER_TIP_MM : WEAK_LENGTH_MM;
@@ -396,7 +408,7 @@ static void weak_priors(struct tt_model *model)
         double size;
     } terms[] = {{model->at_lost_motion, 1, tt_mode_size(TT_MODE_LOST_MOTION)},
                  {model->at_latency, 1, tt_mode_size(TT_MODE_LATENCY)},
-                 {model->at_axis, model->n_axis, tt_mode_size(TT_MODE_NOT_SQUARE)},
+                 {model->at_axis, model->n_axis, NAN},
                  {model->at_drift, 2, tt_mode_size(TT_MODE_DRIFT)},
                  {model->at_moved, 2, tt_mode_size(MOVERS[model->terms.mover])},
                  {model->at_turned, 1, MOVED_TURN_RAD},
@@ -405,7 +417,8 @@ static void weak_priors(struct tt_model *model)
                   tt_mode_size(TT_MODE_DISTORTION)}};
     for (size_t i = 0; i < sizeof terms / sizeof terms[0]; i++) {
         for (size_t k = 0; k < terms[i].n && terms[i].at != TT_NONE; k++) {
-            double u = model->terms.proper ? terms[i].size : WEAK_LENGTH_MM;
+            double size = terms[i].at == model->at_axis ? axis_size(model, k) : terms[i].size;
+            double u = model->terms.proper ? size : WEAK_LENGTH_MM;
             add_prior(model, TT_PRIOR_WEAK, TT_NONE, terms[i].at + k, 0, u, 0);
         }
     }

@@ -44,6 +44,8 @@ struct tt_terms {
     bool lost_motion, latency, drift;
     bool distortion; /* the picture's scale changes towards its corners */
     enum tt_axis_fault axes;
+    bool axes_far;   /* by a wrong setting: TT_AXES_SCALE, or one axis alone of TT_AXES_ALL */
+    size_t far_axis; /* that one */
     size_t moved_at; /* row of the run from which `mover` stands elsewhere; TT_NONE = all stood
                         still */
     enum tt_mover mover;

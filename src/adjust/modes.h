@@ -44,6 +44,9 @@ enum tt_mode_kind {
                         */
     TT_MODE_CAMERA,    /* the camera stands elsewhere as against the head from a row on */
     TT_MODE_TIP,       /* a tip does */
+    TT_MODE_SCALE_FAR, /* as TT_MODE_SCALE, by a wrong setting */
+    TT_MODE_AXIS_X,    /* likewise, the scale of x alone, where marks tell it */
+    TT_MODE_AXIS_Y,
     TT_MODE_KINDS
 };
 
@@ -77,6 +80,9 @@ static inline bool tt_mode_at_row(enum tt_mode_kind kind)
 
 /* F: mm, mm of runout, s (latency), rad (square) or 1 (scale, distortion). */
 double tt_mode_size(enum tt_mode_kind kind);
+/* The same of number @k of a fault of the axes that the marks tell: one alone is off by a wrong
+ * setting, and the others by next to nothing. */
+double tt_mode_axis_size(enum tt_mode_kind kind, size_t k);
 /* P, of all candidates of the kind together. */
 double tt_mode_probability(enum tt_mode_kind kind);
 

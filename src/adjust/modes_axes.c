@@ -24,6 +24,7 @@ struct candidate {
     const struct tt_fit *fit;
     enum tt_axis_fault fault; /* TT_AXES_RIGHT: the picture's distortion */
     size_t m;
+    double largest; /* that it may be */
     double bb[MOST][MOST], g[MOST];
     double *c[MOST]; /* n_unknowns each; in the end substituted forward */
 };
@@ -118,19 +119,31 @@ static void add_sight(struct candidate *k, const struct tt_sight *sight)
     }
 }
 
-/* ln odds of the candidate, its prior probability left out. */
-static double log_odds(struct candidate *k, double size, double own_dof)
+/* The candidate's products b^T W b become H: less what the other unknowns take up of them. */
+static void less_other_unknowns(struct candidate *k)
 {
     const struct tt_system *system = &k->fit->model->system;
-    double matrix[MOST * MOST], solution[MOST], largest = 0;
+
+    for (size_t a = 0; a < k->m; a++) {
+        tt_system_forward(system, k->c[a], k->c[a]);
+        for (size_t b = 0; b <= a; b++) {
+            k->bb[a][b] -= tt_dot(k->c[a], k->c[b], system->n_unknowns);
+        }
+    }
+}
+
+/* ln odds of the candidate as @kind, its prior probability left out, by H. */
+static double log_odds(const struct candidate *k, enum tt_mode_kind kind, double own_dof)
+{
+    double matrix[MOST * MOST], solution[MOST], largest = 0, log_sizes = 0;
     size_t m = k->m;
 
     for (size_t a = 0; a < m; a++) {
-        tt_system_forward(system, k->c[a], k->c[a]);
+        double size = tt_mode_axis_size(kind, a);
         for (size_t b = 0; b <= a; b++) {
-            matrix[a * m + b] = k->bb[a][b] - tt_dot(k->c[a], k->c[b], system->n_unknowns) +
-                                (a == b ? 1 / (size * size) : 0);
+            matrix[a * m + b] = k->bb[a][b] + (a == b ? 1 / (size * size) : 0);
         }
+        log_sizes += log(size);
     }
     if (!tt_cholesky(matrix, m)) {
         return -INFINITY;
@@ -142,10 +155,19 @@ static double log_odds(struct candidate *k, double size, double own_dof)
     for (size_t a = 0; a < m; a++) {
         largest = fmax(largest, fabs(solution[a]));
     }
-    return largest > AXES_LARGEST * size
+    return largest > k->largest
                ? -INFINITY
-               : tt_mode_gained(own_dof, form) - 0.5 * tt_cholesky_ln_det(matrix, m) -
-                     (double)m * log(size);
+               : tt_mode_gained(own_dof, form) - 0.5 * tt_cholesky_ln_det(matrix, m) - log_sizes;
+}
+
+static void enter(struct tt_modes *modes, const struct candidate *k, enum tt_mode_kind kind,
+                  double own_dof)
+{
+    struct tt_mode mode = {
+        .kind = kind, .index = TT_NONE, .log_prior = log(tt_mode_probability(kind))};
+
+    mode.log_odds = mode.log_prior + log_odds(k, kind, own_dof);
+    modes->mode[modes->n++] = mode;
 }
 
 static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault fault,
@@ -159,8 +181,8 @@ static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault
     size_t n = model->n_unknowns;
     struct candidate k = {
         .fit = fit, .fault = fault, .m = fault == TT_AXES_ALL ? TT_AXIS_NUMBERS : 1};
-    struct tt_mode mode = {.kind = KINDS[fault], .index = TT_NONE};
 
+    k.largest = AXES_LARGEST * tt_mode_size(KINDS[fault]);
     k.c[0] = TT_ARENA_NEW(arena, k.m * n, double);
     if (k.c[0] == NULL) {
         return false;
@@ -174,9 +196,14 @@ static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault
     for (size_t i = 0; i < model->n_sights; i++) {
         add_sight(&k, &model->sights[i]);
     }
-    mode.log_prior = log(tt_mode_probability(mode.kind));
-    mode.log_odds = mode.log_prior + log_odds(&k, tt_mode_size(mode.kind), own_dof);
-    modes->mode[modes->n++] = mode;
+    less_other_unknowns(&k);
+    enter(modes, &k, KINDS[fault], own_dof);
+    if (fault == TT_AXES_ALL) {
+        enter(modes, &k, TT_MODE_AXIS_X, own_dof);
+        enter(modes, &k, TT_MODE_AXIS_Y, own_dof);
+    } else if (fault == TT_AXES_SCALE) {
+        enter(modes, &k, TT_MODE_SCALE_FAR, own_dof);
+    }
     return true;
 }
 

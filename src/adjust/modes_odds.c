@@ -12,6 +12,9 @@
 /* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
 #define MOST_TAKEN 0.98
 
+/* Size of what is not off where one axis alone is: 5 nm over 50 mm. */
+#define OTHER_AXES 1e-7
+
 /* F and P are judgements of what happens on such machines (common practice, no source): a film on
  * an edge is the commonest fault and has the thickness of a film; a typing error is off by
  * anything. Ten times larger or smaller values shift the threshold of detection by half a standard
@@ -30,12 +33,21 @@ static const struct {
     [TT_MODE_SCALE] = {5e-4, 0.002},     [TT_MODE_AXES] = {5e-4, 0.004},
     [TT_MODE_DISTORTION] = {0.01, 0.02}, [TT_MODE_TURNED] = {0, 0.01},
     [TT_MODE_RADII] = {0.1, 0.01},       [TT_MODE_MOVED_FAR] = {1, 0.003},
-    [TT_MODE_CAMERA] = {0.1, 0.01},     [TT_MODE_TIP] = {0.1, 0.003},
+    [TT_MODE_SCALE_FAR] = {5e-3, 0.001}, [TT_MODE_AXIS_X] = {5e-3, 0.001},
+    [TT_MODE_AXIS_Y] = {5e-3, 0.001},    [TT_MODE_CAMERA] = {0.1, 0.01},
+    [TT_MODE_TIP] = {0.1, 0.003},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)
 {
     return priors[kind].size;
+}
+
+double tt_mode_axis_size(enum tt_mode_kind kind, size_t k)
+{
+    size_t alone = kind == TT_MODE_AXIS_X ? TT_AXIS_X : kind == TT_MODE_AXIS_Y ? TT_AXIS_Y : k;
+
+    return k == alone ? priors[kind].size : OTHER_AXES;
 }
 
 double tt_mode_probability(enum tt_mode_kind kind)

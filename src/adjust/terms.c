@@ -129,8 +129,13 @@ static void add_axes(struct tt_terms *terms, const struct tt_model *model,
                      const struct tt_mode *mode)
 {
     (void)model;
+    bool alone = mode->kind == TT_MODE_AXIS_X || mode->kind == TT_MODE_AXIS_Y,
+         scale = mode->kind == TT_MODE_SCALE || mode->kind == TT_MODE_SCALE_FAR;
+
+    terms->axes_far = alone || mode->kind == TT_MODE_SCALE_FAR;
+    terms->far_axis = mode->kind == TT_MODE_AXIS_Y ? TT_AXIS_Y : TT_AXIS_X;
     terms->axes = mode->kind == TT_MODE_NOT_SQUARE ? TT_AXES_NOT_SQUARE
-                  : mode->kind == TT_MODE_SCALE    ? TT_AXES_SCALE
+                  : scale                          ? TT_AXES_SCALE
                                                    : TT_AXES_ALL;
 }
 
@@ -148,7 +153,9 @@ void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const str
         [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
         [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
         [TT_MODE_RADII] = add_radii,       [TT_MODE_MOVED_FAR] = add_moved,
-        [TT_MODE_CAMERA] = add_moved,      [TT_MODE_TIP] = add_moved,
+        [TT_MODE_SCALE_FAR] = add_axes,    [TT_MODE_AXIS_X] = add_axes,
+        [TT_MODE_AXIS_Y] = add_axes,       [TT_MODE_CAMERA] = add_moved,
+        [TT_MODE_TIP] = add_moved,
     };
 
     ADD[mode->kind](terms, model, mode);

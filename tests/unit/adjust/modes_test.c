@@ -169,17 +169,24 @@ START_TEST(axes_have_a_largest_size)
     static const double STRETCH[] = {0.003, -0.045, 0.055, -0.3};
     struct judged j = {.scene = scene_many_edges(20261128), .stretch = STRETCH[_i]};
     struct tt_terms plain;
-    double before, odds = NAN;
+    double before, odds = NAN, of_x = NAN, of_y = NAN;
 
     j.scene.u_touch = 0.0031;
     j.scene.u_sight = 0.0024;
 
     judge(&j, &plain, &before);
     for (size_t k = 0; k < j.table.n; k++) {
-        odds = j.table.mode[k].kind == TT_MODE_AXES ? j.table.mode[k].log_odds : odds;
+        const struct tt_mode *mode = &j.table.mode[k];
+        odds = mode->kind == TT_MODE_AXES ? mode->log_odds : odds;
+        of_x = mode->kind == TT_MODE_AXIS_X ? mode->log_odds : of_x;
+        of_y = mode->kind == TT_MODE_AXIS_Y ? mode->log_odds : of_y;
     }
     ck_assert_msg(fabs(STRETCH[_i]) < 0.05 ? odds > 3 : odds == -INFINITY, "stretch %g: ln odds %g",
                   STRETCH[_i], odds);
+    /* it is x alone that was stretched: one number explains it with less luck than three */
+    ck_assert_msg(fabs(STRETCH[_i]) < 0.05 ? of_x > odds + 3 && of_x > of_y + 3
+                                           : of_x == -INFINITY,
+                  "stretch %g: ln odds %g, %g", STRETCH[_i], of_x, of_y);
     clear(&j);
 }
 END_TEST
@@ -201,7 +208,9 @@ START_TEST(the_table_is_the_documents)
                 {TT_MODE_AXES, 0.0005, 0.004},     {TT_MODE_DISTORTION, 0.01, 0.02},
                 {TT_MODE_NOT_SQUARE, 5e-4, 0.002}, {TT_MODE_SCALE, 5e-4, 0.002},
                 {TT_MODE_TURNED, 0, 0.01},         {TT_MODE_MOVED_FAR, 1, 0.003},
-                {TT_MODE_CAMERA, 0.1, 0.01},      {TT_MODE_TIP, 0.1, 0.003}};
+                {TT_MODE_CAMERA, 0.1, 0.01},       {TT_MODE_TIP, 0.1, 0.003},
+                {TT_MODE_SCALE_FAR, 5e-3, 0.001},  {TT_MODE_AXIS_X, 5e-3, 0.001},
+                {TT_MODE_AXIS_Y, 5e-3, 0.001}};
     ck_assert_uint_eq(sizeof rows / sizeof rows[0], TT_MODE_KINDS);
     for (size_t i = 0; i < TT_MODE_KINDS; i++) {
         ck_assert_double_eq(tt_mode_size(rows[i].kind), rows[i].size);
