@@ -106,59 +106,63 @@ static double first_scatter(const struct tt_fit *fit, const double keep[])
 
 /* ---- the mixture ---- */
 
+/* A likelihood as it is gathered: of touches that are good for certain the exponents and the ratios
+ * of the repeatability's variance to their own, of all else densities. */
+struct likelihood {
+    double exponents;
+    struct tt_log_product ratios, densities;
+};
+
 /* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its
- * standard deviation with the touch's own). Returns their ln density. */
-static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
+ * standard deviation with the touch's own). */
+static void expect_out(const struct tt_fit *fit, const struct tt_cell *cell,
+                       struct likelihood *likelihood)
 {
     double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sqrt(fit->touch_var_mm2));
-    struct tt_log_product density = {0, 1};
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i];
         double predicted = sqrt(variance * (1 + fit->leverage[i]));
         double possible = tt_normal_lower(2 - fit->model->residual[i] / predicted);
-        tt_log_times(&density, 0.75 / depth * possible + 1e-300);
-        probability[i] = 0;
+        tt_log_times(&likelihood->densities, 0.75 / depth * possible + 1e-300);
+        fit->good[i] = 0;
     }
-    return tt_log_product(density);
 }
 
-/* The part of one cell in the expectation; returns its part of the ln likelihood. Most touches are
- * near enough to be good for certain: for them no exponential is taken. Of all factors one
- * logarithm is. */
-static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
-                          double probability[])
+/* The part of one cell in the expectation. Most touches are near enough to be good for certain: for
+ * them no exponential is taken. */
+static void expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
+                        struct likelihood *likelihood)
 {
     double share = fit->late_share[cell->edge], early = fit->early_share,
            scatter_mm = sqrt(fit->touch_var_mm2);
 
     if (tt_edge_is_out(fit, cell->edge)) {
-        return expect_out(fit, cell, probability);
+        expect_out(fit, cell, likelihood);
+        return;
     }
     double bare = tt_edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
     double bare_mm = tt_bare_depth(fit, cell->edge);
     double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
-    double exponents = 0;
-    struct tt_log_product ratios = {0, 1}, density = {(double)cell->count * log(peak), 1};
+    likelihood->exponents += (double)cell->count * log(peak);
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i],
                r = fit->model->residual[i];
         double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
-        probability[i] = 1;
+        fit->good[i] = 1;
         if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
             double off_share = r < 0         ? share
                                : r < bare_mm ? bare
                                              : early,
                    off = off_share * tt_off_density(r, scatter_mm),
                    good = peak * exp(exponent) * sqrt(ratio);
-            probability[i] = good / (good + off);
-            tt_log_times(&density, (good + off) / peak);
+            fit->good[i] = good / (good + off);
+            tt_log_times(&likelihood->densities, (good + off) / peak);
         } else {
-            tt_log_times(&ratios, ratio);
-            exponents += exponent;
+            tt_log_times(&likelihood->ratios, ratio);
+            likelihood->exponents += exponent;
         }
     }
-    return exponents + 0.5 * tt_log_product(ratios) + tt_log_product(density);
 }
 
 /* ln density of sightings and priors at x, but factors of 2 pi that no explanation changes. */
@@ -188,12 +192,13 @@ static double log_rest(const struct tt_fit *fit)
 /* Expectation: how probable each touch is good, into fit->good; returns the whole ln likelihood. */
 static double expect(struct tt_fit *fit)
 {
-    double sum = 0;
+    struct likelihood sum = {0, {0, 1}, {0, 1}};
 
     for (size_t c = 0; c < fit->model->n_cells; c++) {
-        sum += expect_cell(fit, &fit->model->cells[c], fit->good);
+        expect_cell(fit, &fit->model->cells[c], &sum);
     }
-    return sum + log_rest(fit);
+    return sum.exponents + 0.5 * tt_log_product(sum.ratios) + tt_log_product(sum.densities) +
+           log_rest(fit);
 }
 
 /* ---- repeatability ---- */

@@ -12,12 +12,17 @@
 /* What is left of a diagonal below this share of it is rounding: n eps with n in the hundreds. */
 #define LEAST_PIVOT 1e-13
 
+/* Here and in the forward substitution two numbers are not taken at once: the last of them has just
+ * been stored by itself, and a processor waits for that longer than it would compute. */
 bool tt_cholesky(double a[], size_t n)
 {
     for (size_t i = 0; i < n; i++) {
         double whole = a[i * n + i];
         for (size_t j = 0; j <= i; j++) {
-            double sum = a[i * n + j] - tt_dot(a + i * n, a + j * n, j);
+            double sum = a[i * n + j];
+            for (size_t k = 0; k < j; k++) {
+                sum -= a[i * n + k] * a[j * n + k];
+            }
             if (j < i) {
                 a[i * n + j] = sum / a[j * n + j];
             } else if (sum > LEAST_PIVOT * whole) { /* false, too, of what is not a number */
@@ -33,7 +38,11 @@ bool tt_cholesky(double a[], size_t n)
 void tt_cholesky_forward(const double l[], size_t n, double b[])
 {
     for (size_t i = 0; i < n; i++) {
-        b[i] = (b[i] - tt_dot(l + i * n, b, i)) / l[i * n + i];
+        double sum = b[i];
+        for (size_t k = 0; k < i; k++) {
+            sum -= l[i * n + k] * b[k];
+        }
+        b[i] = sum / l[i * n + i];
     }
 }
 
