@@ -383,6 +383,41 @@ START_TEST(odd_rotations)
 }
 END_TEST
 
+/* Oval and three-lobed at once: each is told with its own size and direction. */
+START_TEST(tip_of_two_shapes)
+{
+    static const double COS[] = {0.011, -0.0052}, SIN[] = {-0.0066, 0.0083}; /* of orders 2, 3 */
+    struct scene s = scene_usual(20261129);
+    s.rotations = 24;
+    s.tips[0].order = 2;
+    s.tips[0].shape_cos = COS[0];
+    s.tips[0].shape_sin = SIN[0];
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < rows.n; i++) {
+        struct scene_row *row = &rows.row[i];
+        double turn = (s.clockwise ? -1 : 1) * tt_rad_from_deg(row->rotation_deg),
+               psi = 3 * (atan2(row->n_y, row->n_x) + TT_PI - turn);
+        if (!row->is_sight && row->tip == 0) {
+            scene_deepen(row, -(COS[1] * cos(psi) + SIN[1] * sin(psi)));
+        }
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_tip_result *tip = &solution->tips[0];
+    ck_assert_uint_eq(tip->n_shape, 2);
+    for (size_t k = 0; k < 2; k++) {
+        const struct tt_shape_term *term = &tip->shape[k];
+        double size = hypot(COS[k], SIN[k]), order = (double)(k + 2);
+        ck_assert_uint_eq(term->order, k + 2);
+        ck_assert_double_le(term->u_amplitude_mm, 0.001);
+        ck_assert_double_eq_tol(term->amplitude_mm, size, 4 * term->u_amplitude_mm);
+        ck_assert_double_eq_tol(cos(order * term->angle_rad - atan2(SIN[k], COS[k])), 1, 0.02);
+    }
+    ck_assert_double_eq_tol(tip->contact_radius_mm, s.tips[0].radius, 0.003);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 /* Lobes of 7 um. */
 START_TEST(tip_not_round)
 {
@@ -851,6 +886,7 @@ int main(void)
     tcase_add_loop_test(run, rotation_sense, 0, 2);
     tcase_add_test(run, unit_suspect);
     tcase_add_test(run, a_shape_that_no_tip_can_have);
+    tcase_add_test(run, tip_of_two_shapes);
     tcase_add_test(run, unit_by_marks_of_any_setup);
     tcase_add_test(run, coarse_digits);
     tcase_add_test(run, rounding_is_shared);
