@@ -123,6 +123,7 @@ static bool give_clauses(struct tiptrue_solution *s, struct tt_finding *finding,
     for (size_t i = 0; i < finding->n_values && good; i++) {
         values[i] = finding->values[i];
         if (values[i].clauses != NULL) {
+            tt_buffer_puts(buffer, ""); /* no clause: an empty text, where NULL is no memory */
             say_clauses(buffer, values[i].clauses);
             values[i].text = tt_buffer_keep(buffer, &s->arena);
             good = values[i].text != NULL;
