@@ -93,6 +93,7 @@ unit_tests = \
   tests/unit/output/weeks_test \
   tests/unit/output/words_test \
   tests/unit/placement/capability_test \
+  tests/unit/placement/choose_test \
   tests/unit/placement/evidence_test \
   tests/unit/planning/design_test \
   tests/unit/planning/drawn_test \
