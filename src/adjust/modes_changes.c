@@ -22,11 +22,18 @@
 /* And sightings before and after the camera moved: one alone is a sighting that is off. */
 #define LEAST_SIGHTINGS 2
 
+/* And touches along every direction before and after a tip moved, by their squared cosines: more
+ * than one, so that both places of the tip are told. Else those of an edge that are late together,
+ * with no touch of another direction on that side, would be a movement across that costs nothing.
+ */
+#define LEAST_ACROSS 1.5
+
 /* A running candidate: its sums over the rows from the present one to the last. */
 struct running {
     double zz[3], g[2], *v[2];
     size_t rows, seen, step; /* in all; passed; between two tries */
     size_t least;            /* rows before and after */
+    double all[3];           /* of a tip: zz of all its touches */
 };
 
 /* All of them, by what changes: of each setup, each tip, each tip, the run. */
@@ -165,6 +172,28 @@ static bool tells_tip(const struct tt_model *model, const struct changes *change
     return tells || touches != changes->plate[cell->setup].seen;
 }
 
+/* Are there so many touches along every direction, of information @zz, 1 / @var_mm2 each? */
+static bool tells_both(const double zz[3], double var_mm2)
+{
+    double mean = 0.5 * (zz[0] + zz[2]), apart = 0.5 * (zz[0] - zz[2]);
+
+    return (mean - hypot(apart, zz[1])) * var_mm2 >= LEAST_ACROSS;
+}
+
+/* Do the touches of the tip from the present one on, with columns @n, and those before, tell both
+ * coordinates of its place? */
+static bool tells_places(const struct tt_mode_table *t, const struct running *tip, size_t touch,
+                         const double n[2])
+{
+    double w = t->fit->weight[touch], after[3], before[3];
+
+    for (size_t k = 0; k < 3; k++) {
+        after[k] = tip->zz[k] + w * n[k / 2] * n[(k + 1) / 2];
+        before[k] = tip->all[k] - after[k];
+    }
+    return tells_both(after, t->fit->touch_var_mm2) && tells_both(before, t->fit->touch_var_mm2);
+}
+
 static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct changes *changes)
 {
     const struct tt_model *model = t->model;
@@ -182,7 +211,7 @@ static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct 
     if (model->at_moved == TT_NONE && changes->tip != NULL) {
         struct running *tip = &changes->tip[cell->block];
         touch_enters(t, tip, (struct tt_mode){.kind = TT_MODE_TIP}, touch, n,
-                     tells_tip(model, changes, cell));
+                     tells_places(t, tip, touch, n) && tells_tip(model, changes, cell));
     }
     if (model->at_slip == TT_NONE) {
         touch_enters(t, slip, (struct tt_mode){.kind = TT_MODE_SLIP}, touch, e, true);
@@ -257,7 +286,12 @@ static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct ch
         changes->plate[cell->setup].rows++;
         changes->slip[cell->block].rows++;
         if (apart) {
-            changes->tip[cell->block].rows++;
+            const double n[2] = {-cell->site.n_x, -cell->site.n_y};
+            struct running *tip = &changes->tip[cell->block];
+            tip->rows++;
+            for (size_t k = 0; k < 3; k++) {
+                tip->all[k] += t->fit->weight[i] * n[k / 2] * n[(k + 1) / 2];
+            }
         }
     }
     for (size_t i = 0; i < model->n_sights; i++) {
