@@ -166,17 +166,24 @@ START_TEST(moved_camera)
 }
 END_TEST
 
-/* One of two tips moves in its holder by (52, -37) um: heads stand by as much the other way at its
- * later touches, those of the other tip and the sightings do not. */
-START_TEST(moved_tip)
+static struct scene two_tips(unsigned long seed)
 {
-    struct scene s = scene_usual(20261167 + (unsigned long)_i);
+    struct scene s = scene_usual(seed);
+
     s.n_tips = 2;
     s.tips[1] = (struct scene_tip){.name = "t2",
                                    .offset_x = -19.75,
                                    .offset_y = 13.0625,
                                    .runout_x = -0.145,
                                    .radius = 0.3105};
+    return s;
+}
+
+/* One of two tips moves in its holder by (52, -37) um: heads stand by as much the other way at its
+ * later touches, those of the other tip and the sightings do not. */
+START_TEST(moved_tip)
+{
+    struct scene s = two_tips(20261167 + (unsigned long)_i);
     const size_t tip = (size_t)_i % 2;
     struct scene_rows rows = sighted_twice(&s, 96);
     size_t of_tip = 0, from = 0;
@@ -209,13 +216,7 @@ END_TEST
  * and early ones, and the offset before was told. */
 START_TEST(tip_moved_at_the_end)
 {
-    struct scene s = scene_usual(20261177 + (unsigned long)_i);
-    s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){.name = "t2",
-                                   .offset_x = -19.75,
-                                   .offset_y = 13.0625,
-                                   .runout_x = -0.145,
-                                   .radius = 0.3105};
+    struct scene s = two_tips(20261177 + (unsigned long)_i);
     struct scene_rows rows = scene_simulate(&s);
     for (size_t i = rows.n - 4; i < rows.n; i++) {
         rows.row[i].x -= 0.152;

@@ -76,14 +76,17 @@ START_TEST(what_fits_well_otherwise_explains_all_that_the_fit_says)
                       *mark = add(w, TT_FINDING_MARKS_OFF, "mark", TT_NONE),
                       *lack = add(w, TT_FINDING_UNDETERMINED, "runout", 0),
                       *stated = add(w, TT_FINDING_IMPLAUSIBLE, "statement", 1),
-                      *untouched = add(w, TT_FINDING_NOT_TOUCHED, "", TT_NONE);
+                      *untouched = add(w, TT_FINDING_NOT_TOUCHED, "", TT_NONE),
+                      *camera = add(w, TT_FINDING_MOVED_CAMERA, "", TT_NONE),
+                      *tip = add(w, TT_FINDING_MOVED_TIP, "", 0);
 
     give(cause, TT_PLAIN("misfit", 1.87));
     ck_assert(!follows(w, cause));
     ck_assert(follows(w, other) && follows(w, mark) && follows(w, lack));
+    ck_assert(follows(w, camera) && follows(w, tip));
     ck_assert(!follows(w, stated) && !follows(w, untouched));
     w->values[0][1].number = 2.13; /* something else is wrong as well, but not by millimetres */
-    ck_assert(!follows(w, other) && follows(w, mark) && follows(w, lack));
+    ck_assert(!follows(w, other) && !follows(w, tip) && follows(w, mark) && follows(w, lack));
     cause->severity = TIPTRUE_WARNING;
     ck_assert(!follows(w, mark) && !follows(w, lack));
     cause->severity = TIPTRUE_ERROR;
