@@ -9,17 +9,6 @@
 #include "adjust/explain.h"
 #include "adjust/findings.h"
 
-static bool all_kept(const struct tiptrue_run *run, const double good[])
-{
-    bool all = true;
-
-    for (size_t i = 0; i < run->n_observations && all; i++) {
-        const struct tt_observation *o = &run->observations[i];
-        all = o->kind != TT_TOUCH || o->use != TT_USE || good[i] >= 0.5;
-    }
-    return all;
-}
-
 /* What the clause of a mode names. */
 enum subject { NOTHING, EDGE, MARK, TIP, SLIPPED_TIP, SIGHTING_LINE, ROW_LINE, QUARTERS };
 
@@ -105,7 +94,7 @@ static bool put_modes(const struct tt_view *view, struct tt_clauses *to,
         return false;
     }
     if (n == 0) {
-        bool all = all_kept(view->run, good);
+        bool all = tt_all_good(view->run, good);
         put(to, (struct tt_clause){.code = all ? TT_CLAUSE_ALL_GOOD : TT_CLAUSE_SOME_TOUCHES});
     }
     for (size_t k = 0; k < n; k++) {
@@ -125,7 +114,7 @@ static size_t left_out(const struct tt_view *view, size_t edge, size_t n[2])
     for (size_t i = 0; i < view->run->n_observations; i++) {
         const struct tt_observation *o = &view->run->observations[i];
         if (o->kind == TT_TOUCH && o->use == TT_USE && o->target == edge) {
-            bool best = e->good[i] < 0.5, rival = e->rival_good[i] < 0.5;
+            bool best = !tt_is_good(e->good[i]), rival = !tt_is_good(e->rival_good[i]);
             n[0] += best;
             n[1] += rival;
             differ += best != rival;

@@ -54,7 +54,7 @@ static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mo
         return pool->best;
     }
     size_t fewest = tt_plainest(pool)->n_modes + 1;
-    if (!tt_all_good(pool, pool->best)) {
+    if (!tt_all_good(pool->search->run, pool->best->good)) {
         return NULL;
     }
     for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {

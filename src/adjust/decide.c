@@ -187,7 +187,7 @@ static void take_back(const struct tt_fit *fit, double good[])
 static void good_as_found(const struct tt_pool *pool, struct tt_explanation *e)
 {
     for (size_t i = 0; i < pool->search->run->n_observations; i++) {
-        e->good[i] = pool->best->good[i] > 0.5 ? 1 : 0;
+        e->good[i] = tt_is_good(pool->best->good[i]) ? 1 : 0;
     }
 }
 
@@ -322,7 +322,7 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
                             const struct tt_candidate *const near[], size_t n,
                             const double weights[], const struct plan plan[])
 {
-    bool all_kept = tt_all_good(pool, near[0]);
+    bool all_kept = tt_all_good(pool->search->run, near[0]->good);
 
     for (size_t b = 0; b < pool->best->stage->model.n_blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];

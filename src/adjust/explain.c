@@ -150,13 +150,7 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
 static bool same_place(const struct tt_pool *pool, const struct tt_candidate *a,
                        const struct tt_candidate *b)
 {
-    const struct tiptrue_run *run = pool->search->run;
-    bool same = tt_candidate_within(a, b) && tt_candidate_within(b, a);
-
-    for (size_t i = 0; i < run->n_observations && same; i++) {
-        same = (a->good[i] > 0.5) == (b->good[i] > 0.5);
-    }
-    return same;
+    return tt_candidate_within(a, b) && tt_candidate_within(b, a) && tt_same_touches(pool, a, b);
 }
 
 /* The best explanations of the pool, distinct, not scored before: at most MOST_SCORED in all. And
@@ -314,7 +308,7 @@ static enum tiptrue_status has_few_off(struct tt_pool *pool, const struct tt_fit
            (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
     for (size_t i = 0; i < model->n_touches; i++) {
         size_t edge = model->cells[model->cell_of[i]].edge;
-        bool early = fit->good[i] < 0.5 && model->residual[i] > 0;
+        bool early = !tt_is_good(fit->good[i]) && model->residual[i] > 0;
         of_edge[edge] += 1 - fit->good[i];
         *few = *few && !(early && fit->edge_count[edge] <= PLAIN_FEW);
     }
@@ -371,7 +365,7 @@ static bool ends_are_off(const struct tt_pool *pool, const struct tt_fit *fit)
             const struct tt_cell *cell = &model->cells[model->cell_of[i]];
             if (cell->block == b) {
                 double kind = model->residual[i] > 0 ? -1 : (double)cell->edge + 1;
-                pool->left[model->row[i]] = fit->good[i] > 0.5 ? 0 : kind;
+                pool->left[model->row[i]] = tt_is_good(fit->good[i]) ? 0 : kind;
             }
         }
         found = end_is_off(pool->left, rows, false) || end_is_off(pool->left, rows, true);

@@ -74,6 +74,9 @@ TT_MUST_USE enum tiptrue_status tt_search_model(const struct tt_search *search,
  * mark lies does not enter it. */
 double tt_sighting_variance(const struct tt_search *search, double *dof);
 
+/* Is every usable touch of @run good, by row with the probability @good? */
+bool tt_all_good(const struct tiptrue_run *run, const double good[]);
+
 /* TIPTRUE_E_DATA: no touch can be
  * used. TIPTRUE_E_DEGENERATE: no explanation could be computed. */
 TT_MUST_USE enum tiptrue_status tt_explain(const struct tt_search *search,

@@ -120,8 +120,9 @@ bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candi
 struct tt_candidate *tt_plainest(const struct tt_pool *pool);
 /* Best first. */
 void tt_pool_sort(struct tt_pool *pool);
-/* Is every usable touch good in it? */
-bool tt_all_good(const struct tt_pool *pool, const struct tt_candidate *candidate);
+/* Do both call the same touches good? */
+bool tt_same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
+                     const struct tt_candidate *b);
 /* The same modes and the same good touches: one explanation, reached by two climbs that stop a
  * little apart. It counts once. */
 bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candidate *a,

@@ -37,6 +37,12 @@ struct tt_noise {
 /* What machine file and printed digits say of it. */
 struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run);
 
+/* Is a touch called good that is so with this probability? */
+static inline bool tt_is_good(double probability)
+{
+    return probability > 0.5;
+}
+
 struct tt_correlated;
 struct tt_estimable;
 

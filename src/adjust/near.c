@@ -119,14 +119,13 @@ static bool about_same(const struct tt_candidate *a, const struct tt_candidate *
     return same;
 }
 
-/* Do both call the same touches good? */
-static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
-                         const struct tt_candidate *b)
+bool tt_same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
+                     const struct tt_candidate *b)
 {
     bool same = true;
 
     for (size_t i = 0; i < pool->search->run->n_observations && same; i++) {
-        same = (a->good[i] > 0.5) == (b->good[i] > 0.5);
+        same = tt_is_good(a->good[i]) == tt_is_good(b->good[i]);
     }
     return same;
 }
@@ -134,7 +133,7 @@ static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *
 bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candidate *a,
                              const struct tt_candidate *b)
 {
-    bool same = a->n_modes == b->n_modes && same_touches(pool, a, b);
+    bool same = a->n_modes == b->n_modes && tt_same_touches(pool, a, b);
 
     for (size_t k = 0; k < a->n_modes && same; k++) {
         bool had = false;
@@ -147,13 +146,13 @@ bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candida
     return same;
 }
 
-bool tt_all_good(const struct tt_pool *pool, const struct tt_candidate *candidate)
+bool tt_all_good(const struct tiptrue_run *run, const double good[])
 {
     bool all = true;
 
-    for (size_t i = 0; i < pool->search->run->n_observations && all; i++) {
-        const struct tt_observation *o = &pool->search->run->observations[i];
-        all = o->kind != TT_TOUCH || o->use != TT_USE || candidate->good[i] > 0.5;
+    for (size_t i = 0; i < run->n_observations && all; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        all = o->kind != TT_TOUCH || o->use != TT_USE || tt_is_good(good[i]);
     }
     return all;
 }
@@ -174,8 +173,9 @@ static size_t edge_modes(const struct tt_candidate *candidate)
 static bool excluded(const struct tt_pool *pool, const struct tt_candidate *c, bool all_kept)
 {
     const struct tt_candidate *best = pool->best;
-    bool nested = c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
-                  (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
+    bool nested =
+        c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
+        (all_kept || (tt_same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
 
     return !(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN));
 }
@@ -183,7 +183,7 @@ static bool excluded(const struct tt_pool *pool, const struct tt_candidate *c, b
 const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n)
 {
     size_t blocks = pool->best->stage->model.n_blocks;
-    bool all_kept = tt_all_good(pool, pool->best);
+    bool all_kept = tt_all_good(pool->search->run, pool->best->good);
     const struct tt_candidate **near =
         TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *);
 

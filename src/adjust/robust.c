@@ -396,7 +396,7 @@ static double log_depths(const struct tt_fit *fit)
     }
     for (size_t i = 0; i < model->n_touches; i++) {
         bool held = good[model->cells[model->cell_of[i]].edge] > 0.5;
-        if (held && fit->good[i] < 0.5 && model->residual[i] < 0) {
+        if (held && !tt_is_good(fit->good[i]) && model->residual[i] < 0) {
             fit->sorted_mm[n++] = -model->residual[i];
         }
     }

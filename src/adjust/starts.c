@@ -74,7 +74,7 @@ enum tiptrue_status tt_start_from_early(struct tt_pool *pool, const struct tt_ca
 
     for (size_t i = 0; i < model->n_touches && status == TIPTRUE_OK; i++) {
         const struct tt_cell *cell = &model->cells[model->cell_of[i]];
-        if (from->good[model->row[i]] < 0.5 && model->residual[i] > 0 &&
+        if (!tt_is_good(from->good[model->row[i]]) && model->residual[i] > 0 &&
             !from->terms.edge_out[cell->edge]) {
             early[model->row[i]] = some[cell->edge] = some[edges * (cell->block + 1) + cell->edge] =
                 true;
