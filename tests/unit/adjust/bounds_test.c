@@ -36,6 +36,7 @@ struct stage {
     struct tt_cell cell[EDGES * TIPS];
     size_t touch_row[ROWS], cell_of[ROWS], tip_block[TIPS], block_tip[TIPS], first[TIPS];
     double residual[ROWS], good[ROWS], leverage[ROWS], x[UNKNOWNS];
+    double tip_cov[TIPS][TT_TIP_SHAPE * TT_TIP_SHAPE];
     bool yaw_sighted[1];
     struct tt_fit fit;
     struct tt_heights heights;
@@ -105,6 +106,7 @@ static void fill_touches(struct stage *s)
     s->mark[0].name = s->group[0].name = "M";
     for (size_t c = 0; c < EDGES * TIPS; c++) {
         s->cell[c] = (struct tt_cell){.edge = c % 2, .block = c / 2};
+        s->cell[c].site.n_y = s->edge[c % 2].n_y;
     }
     for (size_t i = 0; i < ROWS; i++) {
         s->row[i] = (struct tt_observation){.line = 2 + i,
@@ -124,6 +126,9 @@ static void fill_model(struct stage *s)
     for (size_t t = 0; t < TIPS; t++) {
         s->tip_block[t] = s->block_tip[t] = t;
         s->first[t] = 3;
+        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
+            s->tip_cov[t][k * (TT_TIP_SHAPE + 1)] = k == TT_TIP_O_Y ? 4 : 0.25;
+        }
     }
     s->model = (struct tt_model){.plate = &s->plate,
                                  .machine = &s->machine,
@@ -190,6 +195,8 @@ static void fill_heights(struct stage *s)
                                            .at_slope = s->at_slope,
                                            .at_level = s->at_level,
                                            .at_pad = s->at_pad,
+                                           .modes = {{.kind = TT_HEIGHT_PAD}},
+                                           .at_mode = {4},
                                            .x = s->height_x,
                                            .covariance = s->height_c,
                                            .residual = s->height_residual,
@@ -233,6 +240,7 @@ static struct stage *stage_new(void)
                                .noise = &s->noise,
                                .model = &s->model,
                                .fit = &s->fit,
+                               .tip_cov = s->tip_cov,
                                .heights = &s->choice,
                                .solution = &s->solution,
                                .scratch = &s->scratch};
@@ -285,7 +293,7 @@ static void apply(struct stage *s, const struct change *change, double value)
 }
 
 enum side { ABOVE = 1, BELOW = -1 }; /* of the bound: where the finding is told */
-enum { GIVEN = 5 };
+enum { GIVEN = 6 };
 
 struct bound {
     tt_finder *finder;
@@ -298,11 +306,14 @@ struct bound {
 };
 
 #define PLAUSIBILITY tt_findings_of_plausibility
+#define DETERMINACY tt_findings_of_determinacy
 #define MODEL tt_findings_of_model
 #define LIMITS tt_findings_of_limits
 #define VIEWS tt_findings_of_views
 #define CONTACTS tt_findings_of_contacts
 #define HEIGHTS tt_findings_of_heights
+#define OPEN_ALONG_Y                                                                               \
+    NO(tip[0].offset_determined_y), NO(tip[1].offset_determined_y), TO(tip[0].cov.yy_mm2, 4)
 #define CHANGED TO(tip[0].change.x_mm, -8.5)
 #define STATED YES(stated[0].has_radius), TO(stated[0].u_radius_mm, 0.002)
 #define BOTH YES(stated[0].has_radius), YES(stated[1].has_radius)
@@ -377,6 +388,9 @@ static const struct bound BOUNDS[] = {
      * chi squared of one degree of freedom exceeds 6.6349 with 0.01 */
     ROW(PLAUSIBILITY, IMPLAUSIBLE, "radii-alike", ERROR, TO(stated[1].radius_mm, 0.32814560886),
         BELOW, BOTH, TO(stated[0].radius_mm, 0.32), TO(stated[0].u_radius_mm, 0.002),
+        TO(stated[1].u_radius_mm, 0.002)),
+    ROW(PLAUSIBILITY, IMPLAUSIBLE, "radii-alike", ERROR, TO(stated[0].u_radius_mm, 1.9094127e-3),
+        ABOVE, BOTH, TO(stated[0].radius_mm, 0.32), TO(stated[1].radius_mm, 0.328),
         TO(stated[1].u_radius_mm, 0.002)),
     /* what a tip of its radius can have */
     ROW(PLAUSIBILITY, IMPLAUSIBLE, "radius-opening", ERROR, TO(tip[1].contact_radius_mm, 0.65),
@@ -500,6 +514,20 @@ static const struct bound BOUNDS[] = {
         TO(machine.u_yaw_rad, 0.002)),
     ROW(MODEL, YAW_OFF, NULL, WARNING, TO(x[2], 85 * TT_PI / 180), BELOW, YES(machine.has_yaw),
         TO(machine.u_yaw_rad, 0.002)),
+    /* what an open offset hides behind: of touches from both sides, by its correlation */
+    ROW(DETERMINACY, UNDETERMINED, "offset-runout", ERROR,
+        TO(tip_cov[0][TT_TIP_O_Y * TT_TIP_SHAPE + TT_TIP_E_Y], -0.9), BELOW, OPEN_ALONG_Y,
+        OF(cell[0].count, 1), OF(cell[1].count, 1)),
+    ROW(DETERMINACY, UNDETERMINED, "offset-radius", ERROR,
+        TO(tip_cov[0][TT_TIP_O_Y * TT_TIP_SHAPE + TT_TIP_R], 0.9), ABOVE, OPEN_ALONG_Y,
+        OF(cell[0].count, 1), OF(cell[1].count, 1)),
+    ROW(DETERMINACY, UNDETERMINED, "offset-place", ERROR,
+        TO(tip_cov[0][TT_TIP_O_Y * TT_TIP_SHAPE + TT_TIP_R], 0.9), BELOW, OPEN_ALONG_Y,
+        OF(cell[0].count, 1), OF(cell[1].count, 1)),
+    ROW(DETERMINACY, UNDETERMINED, "offset-unseen", ERROR, TO(cell[0].site.n_y, 0.2), BELOW,
+        OPEN_ALONG_Y, OF(cell[0].count, 1), OF(cell[2].count, 1), TO(tip[1].cov.yy_mm2, 4)),
+    ROW(DETERMINACY, UNDETERMINED, "offset-unseen", ERROR, TO(cell[1].site.n_y, -0.2), ABOVE,
+        OPEN_ALONG_Y, OF(cell[1].count, 1), OF(cell[2].count, 1), TO(tip[1].cov.yy_mm2, 4)),
     /* contacts */
     ROW(CONTACTS, LATE_CONTACT, "gross", WARNING, TO(residual[0], -0.5), BELOW, TO(good[0], 0),
         OF(solution.touches_set_aside, 1)),
@@ -511,6 +539,8 @@ static const struct bound BOUNDS[] = {
         TO(noise.touch_digit_var_mm2, 8e-6)),
     ROW(CONTACTS, COARSE_DIGITS, NULL, WARNING, TO(machine.resolution_mm, 0.01), BELOW,
         TO(noise.touch_digit_var_mm2, 8e-6), TO(run.touch_digits.quantum_mm, 0.01)),
+    ROW(CONTACTS, LATE_CONTACT, "most", ERROR, OF(tip[0].used, 10000), BELOW,
+        OF(tip[0].touches, 20000), TO(leverage[0], -9)),
     ROW(CONTACTS, LATE_CONTACT, "most", ERROR, TO(leverage[0], 0.2), ABOVE, OF(tip[0].used, 11),
         TO(leverage[1], 0.4), TO(leverage[2], 0.4)),
     /* of the stage's three touches five degrees of freedom: leverages below nothing stand for more
@@ -570,6 +600,9 @@ static const struct bound BOUNDS[] = {
     /* heights; chi squared of two degrees of freedom exceeds 13.8155 with 1e-3 (slopes are known to
      * 0.1 mm a metre), 27.6310 with 1e-6 (pads, to 10 um) */
     ROW(HEIGHTS, SLOPE, "slope", NOTE, TO(height_x[2], 3.71692219e-4), ABOVE, NOTHING_ELSE),
+    /* of so few degrees of freedom as half of one: (1 + 2 d2)^(-1/4) = 1e-3 */
+    ROW(HEIGHTS, SLOPE, "steep", ERROR, TO(height_x[2], 70.710678), ABOVE,
+        TO(height_fit.pooled_dof, 0.31)),
     ROW(HEIGHTS, SLOPE, "slope", WARNING, TO(height_x[3], 3e-3), ABOVE, NOTHING_ELSE),
     ROW(HEIGHTS, SLOPE, "steep", ERROR, TO(height_x[3], 0.02), ABOVE, NOTHING_ELSE),
     ROW(HEIGHTS, DOES_NOT_FIT, "pads", ERROR, TO(height_x[4], 0.0525652179), ABOVE, NOTHING_ELSE),
@@ -596,6 +629,8 @@ static const struct bound BOUNDS[] = {
     ROW(HEIGHTS, IMPLAUSIBLE, "height-range-negative", ERROR, TO(height_row[1].z_mm, 27.9), ABOVE,
         YES(machine.motion.touch_height_mm.stated),
         TO(machine.motion.touch_height_mm.value, -37.9)),
+    ROW(HEIGHTS, PAD_OFF, "far", WARNING, TO(height_x[4], 0.1), ABOVE, OF(height_fit.n_modes, 1)),
+    ROW(HEIGHTS, PAD_OFF, "far", WARNING, TO(height_x[4], -0.1), BELOW, OF(height_fit.n_modes, 1)),
     ROW(HEIGHTS, PAD_OFF, "place", ERROR, TO(row[0].h.x_mm, 3), ABOVE, NOTHING_ELSE),
     /* as far from the one pad as from the other, the plate turned either way */
     ROW(HEIGHTS, PAD_OFF, "name", ERROR, TO(x[2], 1.1782926182), BELOW, TO(row[0].h.x_mm, 17.3),
@@ -779,6 +814,127 @@ START_TEST(units_by_their_factors)
 }
 END_TEST
 
+/* The same by two edges that one tip touched, @turned_rad from parallel and 7.3 mm apart, whose
+ * touches lie @ratio times as far apart. */
+static const char *unit_by_edges(double ratio, double turned_rad)
+{
+    static char found[40];
+    struct stage *s = stage_new();
+    struct tt_touch touch[2] = {{.h = {0, 0}}, {.h = {0, 7.3 * ratio}}};
+
+    s->cell[0].site = (struct tt_site){.n_x = sin(turned_rad), .n_y = cos(turned_rad), .d_mm = 1.1};
+    s->cell[1].site = (struct tt_site){.n_y = -1, .d_mm = -8.4};
+    s->cell[1].first = s->cell[0].count = s->cell[1].count = 1;
+    s->model.touch = touch;
+    s->model.n_cells = 2;
+    ck_assert_int_eq(tt_findings_of_units(&s->view), TIPTRUE_OK);
+    bool told = s->solution.n_findings > 0;
+    snprintf(found, sizeof found, "%s",
+             told ? tt_finding_value(&s->solution.findings[0], "what")->text : "");
+    stage_free(s);
+    return told ? found : NULL;
+}
+
+/* Edges count as parallel where their normals' cosine is 0.99; the tip's diameter is in the
+ * distance between them, so that a factor is known to 0.4 only. */
+START_TEST(units_by_edges)
+{
+    for (int side = -1; side <= 1; side += 2) {
+        const char *told = unit_by_edges(25.4 * exp(0.3999 * side), 0);
+        ck_assert_msg(told != NULL && strcmp(told, "mm-as-inch") == 0, "is not told");
+        ck_assert_msg(unit_by_edges(25.4 * exp(0.4001 * side), 0) == NULL, "is told");
+        ck_assert_ptr_nonnull(unit_by_edges(25.4, side * acos(0.9901)));
+        ck_assert_ptr_null(unit_by_edges(25.4, side * acos(0.9899)));
+    }
+}
+END_TEST
+
+/* Touches that met another edge than their rows say: ten are no slips of the pen where they are
+ * more than a twentieth of the tip's; and three at least. */
+START_TEST(touches_of_other_edges)
+{
+    enum { MOST = 220 };
+    static const struct {
+        size_t gross, of;
+        bool told;
+    } CASES[] = {{10, 199, true},  {10, 200, false}, {11, 219, true},
+                 {11, 220, false}, {3, 6, true},     {2, 6, false}};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        struct stage *s = stage_new();
+        struct tt_selection selection = {.robust = true};
+        static double residual[MOST], good[MOST];
+        static size_t cell_of[MOST], row[MOST];
+        for (size_t i = 0; i < MOST; i++) {
+            bool gross = i < CASES[k].gross;
+            residual[i] = gross ? (i % 2 == 0 ? 0.5003 : -0.5003) : 0.4997;
+            good[i] = 0;
+        }
+        s->view.selection = &selection;
+        s->model.residual = residual;
+        s->model.cell_of = cell_of;
+        s->model.row = row;
+        s->fit.good = good;
+        s->model.n_touches = CASES[k].of;
+        ck_assert_int_eq(tt_findings_of_explanation(&s->view), TIPTRUE_OK);
+        ck_assert_msg(s->solution.n_findings == CASES[k].told, "case %zu", k);
+        if (CASES[k].told) {
+            const struct tt_finding *found = &s->solution.findings[0];
+            ck_assert_str_eq(tt_finding_value(found, "kind")->text, "touches");
+            ck_assert_double_eq(tt_finding_value(found, "gross")->number, (double)CASES[k].gross);
+            ck_assert_double_eq(tt_finding_value(found, "of")->number, (double)CASES[k].of);
+        }
+        stage_free(s);
+    }
+}
+END_TEST
+
+/* Of @n touches set aside, off by @off_mm, how many the finding of a film names; contacts repeat to
+ * @sd_mm. */
+static double filmed(const double off_mm[], size_t n, double sd_mm)
+{
+    struct stage *s = stage_new();
+    double weight[ROWS] = {0}, sorted[ROWS], named = 0;
+
+    memcpy(s->residual, off_mm, n * sizeof *off_mm);
+    s->model.n_touches = n;
+    s->model.n_cells = 1;
+    s->cell[0].count = n;
+    s->fit.weight = weight;
+    s->fit.sorted_mm = sorted;
+    s->fit.touch_var_mm2 = sd_mm * sd_mm;
+    ck_assert_int_eq(tt_findings_of_film(&s->view), TIPTRUE_OK);
+    if (s->solution.n_findings > 0) {
+        named = tt_finding_value(&s->solution.findings[0], "early")->number;
+    }
+    stage_free(s);
+    return named;
+}
+
+/* Touches set aside tell a film's thickness where so many would lie so near their median, spread
+ * evenly over 0.15 mm, in one run of two hundred: all of four, p^3 for p = 2 x 3.54 sd / 0.15 mm;
+ * four of five, 4 p^3 - 3 p^4. */
+START_TEST(films_by_what_seems_early)
+{
+    const double four[] = {0.041, 0.0415, -0.0405, 0.041},
+                 five[] = {0.041, 0.0412, 0.0408, 0.041, 0.09};
+    double sd_of_four = 0.15 * cbrt(5e-3) / (2 * 3.54);
+
+    ck_assert_double_eq(filmed(four, 4, 0.999 * sd_of_four), 3);
+    ck_assert_double_eq(filmed(four, 4, 1.001 * sd_of_four), 0);
+    /* 4 p^3 - 3 p^4 = 5e-3 at p = 0.1108850 */
+    ck_assert_double_eq(filmed(five, 5, 0.999 * 0.15 * 0.1108850 / (2 * 3.54)), 4);
+    ck_assert_double_eq(filmed(five, 5, 1.001 * 0.15 * 0.1108850 / (2 * 3.54)), 0);
+    for (int side = -1; side <= 1; side += 2) {
+        for (int near = 0; near < 2; near++) {
+            double off_mm[] = {0.04, 0.04, 0.04, 0.04,
+                               0.04 + side * 3.54e-3 * (near ? 0.999 : 1.001)};
+            ck_assert_double_eq(filmed(off_mm, 5, 1e-3), near ? 5 : 4);
+        }
+    }
+}
+END_TEST
+
 /* Sightings that were all reached from one side along an axis, and along which; what is not stated
  * tells nothing. */
 START_TEST(sightings_from_one_side)
@@ -868,6 +1024,9 @@ int main(void)
     tcase_add_test(tcase, stands_where_it_is_said);
     tcase_add_test(tcase, tells_what_is_determined);
     tcase_add_test(tcase, units_by_their_factors);
+    tcase_add_test(tcase, units_by_edges);
+    tcase_add_test(tcase, touches_of_other_edges);
+    tcase_add_test(tcase, films_by_what_seems_early);
     tcase_add_test(tcase, sightings_from_one_side);
     tcase_add_test(tcase, shifts_that_do_not_fit);
     suite_add_tcase(suite, tcase);
