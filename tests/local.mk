@@ -29,6 +29,7 @@ unit_tests = \
   tests/unit/adjust/heights_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
+  tests/unit/adjust/rivals_test \
   tests/unit/adjust/robust_test \
   tests/unit/adjust/select_test \
   tests/unit/adjust/symmetry_test \

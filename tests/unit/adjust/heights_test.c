@@ -226,6 +226,45 @@ START_TEST(two_alike_are_no_repeatability)
 }
 END_TEST
 
+/* Contacts repeat neither better than to 0.1 um nor worse than to 1 mm, whatever their touches
+ * show: a dozen alike to the last digit, or 50 mm apart. */
+START_TEST(repeatabilities_of_no_contact)
+{
+    enum { ROWS = 12 };
+    struct tt_height_row rows[ROWS];
+    struct tt_height_pad pad = {0, 0, 0, true};
+    size_t zero = 0;
+    double about = -21.3;
+    bool slope = false;
+    struct tt_heights h = {.rows = rows,
+                           .n_rows = ROWS,
+                           .tips = &zero,
+                           .tip_about_mm = &about,
+                           .n_tips = 1,
+                           .pads = &pad,
+                           .n_pads = 1,
+                           .setups = &zero,
+                           .n_setups = 1,
+                           .has_slope = &slope};
+
+    for (int wide = 0; wide < 2; wide++) {
+        struct tt_arena arena = {0};
+        struct tt_height_fit fit;
+        for (size_t i = 0; i < ROWS; i++) {
+            rows[i] = (struct tt_height_row){.row = i,
+                                             .z_mm = about + (wide ? (i % 2 == 0 ? 25 : -25) : 0)};
+        }
+        ck_assert_int_eq(tt_height_fit_init(&fit, &arena, &h, NULL, 0, true), TIPTRUE_OK);
+        for (size_t i = 0; i < ROWS; i++) {
+            fit.good[i] = 1;
+        }
+        ck_assert(tt_height_score(&fit));
+        ck_assert_double_eq_tol(sqrt(fit.variance_mm2) / (wide ? 1 : 1e-4), 1, 1e-4);
+        tt_arena_clear(&arena);
+    }
+}
+END_TEST
+
 /* A stated repeatability is doubted where so much scatter comes in less than one run of ten
  * thousand; with two degrees of freedom the upper tail of chi-square is exp(-x / 2). */
 START_TEST(what_looks_clean)
@@ -236,6 +275,14 @@ START_TEST(what_looks_clean)
     fit.own_mm2 = -log(1.004e-4) * (h.stated_mm2 + h.digit_mm2);
     ck_assert(tt_height_looks_clean(&fit));
     fit.own_mm2 = -log(0.996e-4) * (h.stated_mm2 + h.digit_mm2);
+    ck_assert(!tt_height_looks_clean(&fit));
+
+    /* where none is stated, a scatter of 7 um or more is looked into */
+    const struct tt_heights bare = {.n_rows = 0};
+    fit.heights = &bare;
+    fit.own_mm2 = pow(6.999e-3, 2);
+    ck_assert(tt_height_looks_clean(&fit));
+    fit.own_mm2 = pow(7.001e-3, 2);
     ck_assert(!tt_height_looks_clean(&fit));
 
     /* a touch that decides nearly alone what it is held against: a twentieth of the variance is
@@ -363,6 +410,7 @@ int main(void)
     tcase_add_test(tcase, plane_as_lm);
     tcase_add_test(tcase, the_table_is_the_documents);
     tcase_add_test(tcase, two_alike_are_no_repeatability);
+    tcase_add_test(tcase, repeatabilities_of_no_contact);
     tcase_add_test(tcase, what_looks_clean);
     tcase_add_test(tcase, slopes_that_are_known);
     tcase_add_test(tcase, finds_the_probable_sets);

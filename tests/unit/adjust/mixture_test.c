@@ -106,6 +106,65 @@ START_TEST(perhaps_early)
 }
 END_TEST
 
+/* Shares of @n edges of which @late of @count touches are late, and @early early on the last one.
+ */
+static void find_shares(size_t n, const size_t count[], const size_t late[], size_t early,
+                        struct tt_fit *fit)
+{
+    enum { TOUCHES = 900 };
+    static double good[TOUCHES], residual[TOUCHES], late_count[MOST], edge_count[MOST], share[MOST];
+    static struct tt_cell cell[MOST];
+    static struct tiptrue_plate plate;
+    static struct tt_model model;
+    size_t first = 0;
+
+    for (size_t j = 0; j < n; j++) {
+        cell[j] = (struct tt_cell){.edge = j, .first = first, .count = count[j]};
+        for (size_t i = 0; i < count[j]; i++) {
+            bool is_late = i < late[j], is_early = j == n - 1 && !is_late && i - late[j] < early;
+            good[first + i] = is_late || is_early ? 0 : 1;
+            residual[first + i] = is_late ? -0.05 : 0.04;
+        }
+        first += count[j];
+    }
+    ck_assert_uint_le(first, TOUCHES);
+    plate = (struct tiptrue_plate){.n_edges = n};
+    model = (struct tt_model){
+        .plate = &plate, .cells = cell, .n_cells = n, .n_touches = first, .residual = residual};
+    *fit = (struct tt_fit){.model = &model,
+                           .good = good,
+                           .late_count = late_count,
+                           .edge_count = edge_count,
+                           .late_share = share};
+    tt_shares_update(fit);
+}
+
+/* The run's share of late touches is drawn to 1 of 10, each edge's to the run's by four touches,
+ * that of early ones to 0.1 of 10; none is taken as nothing or all: an edge's is 0.001 to 0.97, the
+ * early ones' at most 0.3, and 0.015 is left for good ones. */
+START_TEST(shares)
+{
+    struct tt_fit fit;
+
+    find_shares(2, (const size_t[]){40, 30}, (const size_t[]){7, 2}, 3, &fit);
+    ck_assert_double_eq_tol(fit.run_share, 10.0 / 80, 1e-12);
+    ck_assert_double_eq_tol(fit.early_share, 3.1 / 80, 1e-12);
+    ck_assert_double_eq_tol(fit.late_share[0], (7 + 0.5) / 44, 1e-12);
+    ck_assert_double_eq_tol(fit.late_share[1], (2 + 0.5) / 34, 1e-12);
+    find_shares(2, (const size_t[]){200, 40}, (const size_t[]){200, 0}, 0, &fit);
+    ck_assert_double_eq_tol(fit.late_share[0], 0.97, 1e-12);
+    find_shares(2, (const size_t[]){300, 300}, (const size_t[]){0, 0}, 0, &fit);
+    ck_assert_double_eq_tol(fit.late_share[0], 1e-3, 1e-12);
+    find_shares(2, (const size_t[]){200, 60}, (const size_t[]){198, 0}, 6, &fit);
+    ck_assert_double_eq_tol(fit.early_share, 6.1 / 270, 1e-12);
+    ck_assert_double_eq_tol(fit.late_share[0], 0.985 - 6.1 / 270, 1e-12);
+    find_shares(2, (const size_t[]){40, 60}, (const size_t[]){0, 0}, 33, &fit);
+    ck_assert_double_eq_tol(fit.early_share, 0.3, 1e-12);
+    find_shares(2, (const size_t[]){40, 60}, (const size_t[]){0, 0}, 32, &fit);
+    ck_assert_double_eq_tol(fit.early_share, 32.1 / 110, 1e-12);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("mixture");
@@ -116,6 +175,7 @@ int main(void)
     tcase_add_test(tcase, limits);
     tcase_add_loop_test(tcase, early_share, 0, 6);
     tcase_add_test(tcase, perhaps_early);
+    tcase_add_test(tcase, shares);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
