@@ -21,6 +21,7 @@ unit_tests = \
   tests/unit/adjust/mixture_test \
   tests/unit/adjust/model_test \
   tests/unit/adjust/modes_test \
+  tests/unit/adjust/noise_test \
   tests/unit/adjust/past_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
