@@ -467,15 +467,15 @@ enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explana
         best = fmax(best, plain[turns]);
     }
     bool plainly = false;
+    pool.plain = bases[0];
     if (status == TIPTRUE_OK && combinations == 1 && pool.best != NULL) {
         status = is_plain(&pool, &plainly);
     }
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {
-            status = tt_start_all(&pool, bases[turns], &parents[turns], turns == 0);
+            status = tt_start_all(&pool, bases[turns], &parents[turns]);
         }
     }
-    pool.plain = bases[0];
     bool any = pool.best != NULL && !plainly;
     for (size_t round = 0;
          round < MOST_ROUNDS && any && pool.work < TT_MOST_WORK && status == TIPTRUE_OK; round++) {

@@ -95,10 +95,9 @@ TT_MUST_USE bool tt_candidate_restore(const struct tt_candidate *candidate);
 
 /* ---- starts.c ---- */
 
-/* All starts on top of @parent, the plain explanation of @base; @from_table: those too that the
- * table at least squares gives. */
+/* All starts on top of @parent, the plain explanation of @base. */
 TT_MUST_USE enum tiptrue_status tt_start_all(struct tt_pool *pool, struct tt_stage *base,
-                                             const struct tt_candidate *parent, bool from_table);
+                                             const struct tt_candidate *parent);
 /* Where touches of a tip on an edge came too early for @from, whose state its stage has: they may
  * be the good ones, and its others there late. A climb for each such edge, from these. */
 TT_MUST_USE enum tiptrue_status tt_start_from_early(struct tt_pool *pool,

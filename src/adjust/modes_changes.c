@@ -25,8 +25,11 @@
 /* And touches along every direction before and after a tip moved, by their squared cosines: more
  * than one, so that both places of the tip are told. Else those of an edge that are late together,
  * with no touch of another direction on that side, would be a movement across that costs nothing.
- */
+ * Touches that come early together are no film; but what is early on an edge must be so as against
+ * other edges, and not only as against its own touches, of which the others may be the late ones:
+ * this share of it at least in the mean over the tip's touches there. */
 #define LEAST_ACROSS 1.5
+#define LEAST_EARLY 0.5
 
 /* A running candidate: its sums over the rows from the present one to the last. */
 struct running {
@@ -34,6 +37,9 @@ struct running {
     size_t rows, seen, step; /* in all; passed; between two tries */
     size_t least;            /* rows before and after */
     double all[3];           /* of a tip: zz of all its touches */
+    double early[2];         /* of a tip: sum of weight times residual, and with the means on their
+                                edges for the residuals */
+    double all_early;        /* of all its touches: either is the same then */
 };
 
 /* All of them, by what changes: of each setup, each tip, each tip, the run. */
@@ -172,26 +178,33 @@ static bool tells_tip(const struct tt_model *model, const struct changes *change
     return tells || touches != changes->plate[cell->setup].seen;
 }
 
-/* Are there so many touches along every direction, of information @zz, 1 / @var_mm2 each? */
-static bool tells_both(const double zz[3], double var_mm2)
+/* Are there so many touches along every direction, of information @zz, 1 / @var_mm2 each, or are
+ * they early, by the sums @own and @mean of their residuals and of the means on their edges? */
+static bool tells_place(const double zz[3], double own, double mean, double var_mm2)
 {
-    double mean = 0.5 * (zz[0] + zz[2]), apart = 0.5 * (zz[0] - zz[2]);
+    double half = 0.5 * (zz[0] + zz[2]), apart = 0.5 * (zz[0] - zz[2]);
 
-    return (mean - hypot(apart, zz[1])) * var_mm2 >= LEAST_ACROSS;
+    return (half - hypot(apart, zz[1])) * var_mm2 >= LEAST_ACROSS ||
+           (own > 0 && mean >= LEAST_EARLY * own);
 }
 
-/* Do the touches of the tip from the present one on, with columns @n, and those before, tell both
- * coordinates of its place? */
-static bool tells_places(const struct tt_mode_table *t, const struct running *tip, size_t touch,
+/* Do the touches of the tip from the present one on, with columns @n, and those before, tell where
+ * it was? */
+static bool tells_places(const struct tt_mode_table *t, struct running *tip, size_t touch,
                          const double n[2])
 {
-    double w = t->fit->weight[touch], after[3], before[3];
+    const struct tt_model *model = t->model;
+    size_t k = model->cell_of[touch];
+    double w = t->fit->weight[touch], var_mm2 = t->fit->touch_var_mm2, after[3], before[3],
+           own = tip->early[0] += w * model->residual[touch],
+           mean = tip->early[1] += t->scores[k] / (double)model->cells[k].count;
 
-    for (size_t k = 0; k < 3; k++) {
-        after[k] = tip->zz[k] + w * n[k / 2] * n[(k + 1) / 2];
-        before[k] = tip->all[k] - after[k];
+    for (size_t c = 0; c < 3; c++) {
+        after[c] = tip->zz[c] + w * n[c / 2] * n[(c + 1) / 2];
+        before[c] = tip->all[c] - after[c];
     }
-    return tells_both(after, t->fit->touch_var_mm2) && tells_both(before, t->fit->touch_var_mm2);
+    return tells_place(after, own, mean, var_mm2) &&
+           tells_place(before, tip->all_early - own, tip->all_early - mean, var_mm2);
 }
 
 static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct changes *changes)
@@ -289,6 +302,7 @@ static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct ch
             const double n[2] = {-cell->site.n_x, -cell->site.n_y};
             struct running *tip = &changes->tip[cell->block];
             tip->rows++;
+            tip->all_early += t->fit->weight[i] * model->residual[i];
             for (size_t k = 0; k < 3; k++) {
                 tip->all[k] += t->fit->weight[i] * n[k / 2] * n[(k + 1) / 2];
             }

@@ -208,16 +208,42 @@ static enum tiptrue_status start_best(struct tt_pool *pool, struct tt_stage *bas
                : status;
 }
 
+/* The table at least squares of all touches: of the run's model, where the plate stands as stated;
+ * where @parent has it turned, of that. Empty where it is not determined. */
+static enum tiptrue_status table_at_least_squares(struct tt_pool *pool, const struct tt_stage *base,
+                                                  const struct tt_candidate *parent,
+                                                  struct tt_modes *table)
+{
+    const struct tt_search *search = pool->search;
+    struct tt_fit *fit = search->least_squares;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (base != pool->plain) {
+        struct tt_terms *terms = TT_ARENA_NEW(search->arena, 1, struct tt_terms);
+        struct tt_model *model = TT_ARENA_NEW(search->arena, 1, struct tt_model);
+        fit = TT_ARENA_NEW(search->arena, 1, struct tt_fit);
+        if (terms == NULL || model == NULL || fit == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+        if ((status = tt_terms_new(search, &parent->terms, terms)) != TIPTRUE_OK ||
+            (status = tt_search_model(search, terms, false, model)) != TIPTRUE_OK ||
+            (status = tt_fit_init(fit, search->arena, model, search->noise)) != TIPTRUE_OK) {
+            return status;
+        }
+        tt_fit_run(fit, NULL);
+    }
+    fit = tt_fit_finished(fit);
+    return fit != NULL ? tt_modes_score(fit, search->arena, TT_MODES_FINE, table) : TIPTRUE_OK;
+}
+
 /* The best change, axis fault, radius and reversal error of the least-squares table, where it says
  * that they may be; and all radii. */
 static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base,
                                             const struct tt_candidate *parent)
 {
     const struct tt_mode *best[TT_MODE_KINDS] = {NULL};
-    struct tt_fit *fit = tt_fit_finished(pool->search->least_squares);
     struct tt_modes table = {0};
-    enum tiptrue_status status =
-        fit != NULL ? tt_modes_score(fit, pool->search->arena, TT_MODES_FINE, &table) : TIPTRUE_OK;
+    enum tiptrue_status status = table_at_least_squares(pool, base, parent, &table);
 
     for (size_t k = 0; k < table.n; k++) {
         const struct tt_mode *mode = &table.mode[k];
@@ -234,7 +260,7 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
 
 /* All starts on top of @parent, the plain explanation of @base. */
 enum tiptrue_status tt_start_all(struct tt_pool *pool, struct tt_stage *base,
-                                 const struct tt_candidate *parent, bool from_table)
+                                 const struct tt_candidate *parent)
 {
     const struct tiptrue_plate *plate = pool->search->plate;
     size_t *seen = TT_ARENA_NEW(pool->search->arena, plate->n_edges, size_t), n = 0;
@@ -260,5 +286,5 @@ enum tiptrue_status tt_start_all(struct tt_pool *pool, struct tt_stage *base,
     if (status == TIPTRUE_OK && n > 3) {
         status = start_pairs(pool, base, parent, seen, n);
     }
-    return status == TIPTRUE_OK && from_table ? start_from_table(pool, base, parent) : status;
+    return status == TIPTRUE_OK ? start_from_table(pool, base, parent) : status;
 }

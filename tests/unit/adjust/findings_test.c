@@ -229,6 +229,65 @@ START_TEST(tip_moved_at_the_end)
 }
 END_TEST
 
+static int edge_by_edge(const void *a, const void *b)
+{
+    const struct scene_row *p = a, *q = b;
+
+    return p->target != q->target
+               ? (p->target > q->target) - (p->target < q->target)
+               : (p->rotation_deg > q->rotation_deg) - (p->rotation_deg < q->rotation_deg);
+}
+
+/* Touched edge by edge, the tip moves at the third touch of the last one. What it moved by across
+ * nothing tells, but the touches come early: no film does that, and the edges are where they are
+ * said to be. The last edge was taken for one that lies elsewhere, and the offset before told. */
+START_TEST(tip_moved_on_the_last_edge)
+{
+    struct scene s = scene_many_edges(20261187 + (unsigned long)_i);
+    struct scene_rows rows = sighted_twice(&s, 96);
+    const size_t first = s.n_marks, from = first + 87;
+    qsort(rows.row + first, 96, sizeof *rows.row, edge_by_edge);
+    for (size_t i = from; i < first + 96; i++) {
+        rows.row[i].x += 0.31 * rows.row[i].n_x - 0.27 * rows.row[i].n_y;
+        rows.row[i].y += 0.31 * rows.row[i].n_y + 0.27 * rows.row[i].n_x;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    ck_assert_ptr_nonnull(scene_finding(solution, TT_FINDING_MOVED_TIP));
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
+/* The plate of one mark stands turned in the second setup, where one of two tips moves by
+ * (-152, 187) um at the end. */
+START_TEST(tip_moved_on_a_turned_plate)
+{
+    struct scene s = scene_many_edges(20261197 + (unsigned long)_i);
+    s.n_marks = 1;
+    s.has_yaw = true;
+    s.u_yaw_deg = 1;
+    s.n_setups = 2;
+    s.setups[1] = (struct scene_setup){"2", 141.5, 88.75, 179.3};
+    s.n_tips = 2;
+    s.tips[1] = two_tips(0).tips[1];
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = rows.n - 34; i < rows.n; i++) {
+        rows.row[i].x += rows.row[i].tip == 1 ? 0.152 : 0;
+        rows.row[i].y -= rows.row[i].tip == 1 ? 0.187 : 0;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_MOVED_TIP);
+    ck_assert_ptr_nonnull(finding);
+    ck_assert_uint_eq(finding->tip, 1);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "x")->number, -0.152, 0.009);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "y")->number, 0.187, 0.009);
+    ck_assert_int_eq(solution->tips[1].verdict, TIPTRUE_REPEAT);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 /* Of two marks one was sighted beside it, always by as much: which one, nothing tells, and both
  * explanations are told. */
 START_TEST(one_of_two_marks)
@@ -878,6 +937,8 @@ int main(void)
     tcase_add_loop_test(run, moved_camera, 0, 8);
     tcase_add_loop_test(run, moved_tip, 0, 8);
     tcase_add_loop_test(run, tip_moved_at_the_end, 0, 6);
+    tcase_add_loop_test(run, tip_moved_on_the_last_edge, 0, 6);
+    tcase_add_loop_test(run, tip_moved_on_a_turned_plate, 0, 6);
     tcase_add_test(run, moved_in_second_setup);
     tcase_add_loop_test(run, knocked_plate, 0, 4);
     tcase_add_loop_test(run, one_of_two_marks, 0, 4);
