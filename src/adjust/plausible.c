@@ -39,6 +39,8 @@
  */
 #define RUNOUT_SHARE 0.5
 #define WORST_RUNOUT_MM 0.1
+/* Ten times the lost motion of worn belts: a machine that has more places no part. */
+#define WORST_LOST_MOTION_MM 0.2
 /* Standard uncertainties by which a shape must exceed what is geometrically possible. */
 #define SHAPE_U 3.0
 
@@ -70,6 +72,18 @@ static enum tiptrue_status repeatability(struct tt_view *view)
     return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
                                  TT_VALUES(TT_TEXT("what", "repeatability"),
                                            TT_IN_MM("found", found_mm), TT_IN_MM("most", most_mm)));
+}
+
+static enum tiptrue_status lost_motion(struct tt_view *view)
+{
+    const struct tiptrue_solution *s = view->solution;
+
+    return !s->has_lost_motion || !(fabs(s->lost_motion_mm) > WORST_LOST_MOTION_MM)
+               ? TIPTRUE_OK
+               : tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                       TT_VALUES(TT_TEXT("what", "lost-motion"),
+                                                 TT_IN_MM("found", fabs(s->lost_motion_mm)),
+                                                 TT_IN_MM("most", WORST_LOST_MOTION_MM)));
 }
 
 /* The larger axis of the expanded uncertainty against its bound; in total or on the same plate. */
@@ -263,6 +277,7 @@ enum tiptrue_status tt_findings_of_plausibility(struct tt_view *view)
         uncertainty, radius, opening, runout, shape};
     enum tiptrue_status status = repeatability(view);
 
+    status = status == TIPTRUE_OK ? lost_motion(view) : status;
     status = status == TIPTRUE_OK ? radii_alike(view) : status;
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         bool touched = view->model->tip_block[tt_run_tip(view, i)] != TT_NONE;

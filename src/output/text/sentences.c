@@ -219,6 +219,9 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_IMPLAUSIBLE, "repeatability",
      "touches repeat to {found} only, and {most} is the most that is believed: look for a loose "
      "tip, a loose plate, a bad contact, or columns of the log mixed up"},
+    {TT_FINDING_IMPLAUSIBLE, "lost-motion",
+     "the lost motion comes out as {found}, and {most} is the most that is believed: check the "
+     "edges' places and free sides in the plate file, and which marks were sighted"},
     {TT_FINDING_IMPLAUSIBLE, "uncertainty",
      "the offset of '{tip}' is uncertain by {found} even on this plate, and {most} is the most "
      "that is believed: touch more edges in both directions at more rotations, and check the "

@@ -345,6 +345,10 @@ static const struct bound BOUNDS[] = {
         OF(solution.touches_used, 4), YES(machine.has_u_touch), TO(machine.u_touch_mm, 1.02)),
     ROW(PLAUSIBILITY, IMPLAUSIBLE, "repeatability", ERROR, TO(fit.dof_touch, 4), ABOVE,
         OF(solution.touches_used, 4), TO(fit.scatter_touch_mm2, 1)),
+    ROW(PLAUSIBILITY, IMPLAUSIBLE, "lost-motion", ERROR, TO(solution.lost_motion_mm, 0.2), ABOVE,
+        YES(solution.has_lost_motion)),
+    ROW(PLAUSIBILITY, IMPLAUSIBLE, "lost-motion", ERROR, TO(solution.lost_motion_mm, -0.2), BELOW,
+        YES(solution.has_lost_motion)),
     /* uncertainty of an offset */
     ROW(PLAUSIBILITY, IMPLAUSIBLE, "uncertainty", ERROR, TO(tip[0].same_plate_expanded_x_mm, 0.1),
         ABOVE, NO(tip[1].has_present)),
