@@ -67,6 +67,7 @@ unit_tests = \
   tests/unit/history/predict_test \
   tests/unit/history/response_test \
   tests/unit/history/series_test \
+  tests/unit/history/store_rows_test \
   tests/unit/history/store_test \
   tests/unit/history/tracks_test \
   tests/unit/ingest/bytes_test \
@@ -275,6 +276,7 @@ test_data = \
   tests/unit/adjust/views.txt \
   tests/unit/adjust/views_mixed.txt \
   tests/unit/formats/keys.txt \
+  tests/unit/history/bench_store.h \
   tests/unit/history/evidence.txt \
   tests/unit/history/mixed.txt \
   tests/unit/history/said.txt \

@@ -72,12 +72,12 @@ enum tiptrue_status tiptrue_history_forget(struct tiptrue_history *store, const 
     if (status != TIPTRUE_OK) {
         return status;
     }
-    int gone = 0; /* rows of the last two */
+    bool gone = false; /* a row of the last two */
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {
         status = tt_sql_do(store, SQL[i], TT_SQL_VALUES(TT_AS_TEXT(id)), error);
-        gone += i + 2 >= sizeof SQL / sizeof SQL[0] ? sqlite3_changes(store->db) : 0;
+        gone = gone || (i >= sizeof SQL / sizeof SQL[0] - 2 && sqlite3_changes(store->db) > 0);
     }
-    if (status == TIPTRUE_OK && gone == 0) {
+    if (status == TIPTRUE_OK && !gone) {
         status = tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL,
                          "there is no run %s in the history", id);
     }

@@ -144,25 +144,24 @@ static char *immutable_uri(const char *path)
 static enum tiptrue_status open_immutable(struct tiptrue_history *store,
                                           struct tiptrue_error *error)
 {
-    char *wal = malloc(strlen(store->path) + sizeof "-wal"), *uri = immutable_uri(store->path);
+    struct tt_buffer wal = {0};
+    char *uri = immutable_uri(store->path);
     struct stat about;
     enum tiptrue_status status;
 
-    if (wal == NULL || uri == NULL) {
+    tt_buffer_puts(&wal, store->path);
+    tt_buffer_puts(&wal, "-wal");
+    if (wal.failed || uri == NULL) {
         status = tt_fail_memory(error);
+    } else if (stat(wal.text, &about) == 0 && about.st_size > 0) {
+        status = tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
+                         "copy both files into a folder that can be written, and read them there",
+                         "runs wait in '%s', and the folder cannot be written", wal.text);
     } else {
-        strcat(strcpy(wal, store->path), "-wal");
-        if (stat(wal, &about) == 0 && about.st_size > 0) {
-            status =
-                tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
-                        "copy both files into a folder that can be written, and read them there",
-                        "runs wait in '%s', and the folder cannot be written", wal);
-        } else {
-            close_file(store);
-            status = open_file(store, uri, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, error);
-        }
+        close_file(store);
+        status = open_file(store, uri, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, error);
     }
-    free(wal);
+    tt_buffer_clear(&wal);
     free(uri);
     return status;
 }

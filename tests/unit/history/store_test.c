@@ -9,125 +9,17 @@
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <signal.h>
-#include <unistd.h>
 
-#include "../ingest/collect.h"
 #include "base/digest.h"
+#include "bench_store.h"
 #include "history/store/response.h"
 #include "history/store/schema.h"
 #include "history/series/series.h"
 #include "history/store/sql.h"
-#include "history/store/store.h"
 #include "history/store/summary.h"
 #include "history/store/summary_columns.h"
-#include "ingest/ingest.h"
 #include "output/history.h"
 #include "app/solved.h"
-
-#define NOW_S 1774000000.0 /* 2026-03-20T09:46:40Z */
-
-/* A file name of its own for each test, and what a run consists of. */
-static char path[64];
-static struct tiptrue_plate *plate;
-static struct tiptrue_machine *machine;
-static struct tiptrue_workspace *workspace;
-
-static void set_up(void)
-{
-    char *plate_text = source_text("tests/cli/bench/plate.json"),
-         *machine_text = source_text("tests/cli/bench/machine.json");
-    int file;
-
-    strcpy(path, "history-test-XXXXXX");
-    file = mkstemp(path);
-    ck_assert_int_ge(file, 0);
-    close(file);
-    ck_assert_int_eq(unlink(path), 0);
-    ck_assert_int_eq(
-        tt_plate_read_bytes("plate", plate_text, strlen(plate_text), NULL, &plate, NULL),
-        TIPTRUE_OK);
-    ck_assert_int_eq(
-        tt_machine_read_bytes("machine", machine_text, strlen(machine_text), NULL, &machine, NULL),
-        TIPTRUE_OK);
-    ck_assert_int_eq(tiptrue_workspace_new(&workspace, NULL), TIPTRUE_OK);
-    free(plate_text);
-    free(machine_text);
-}
-
-static void tear_down(void)
-{
-    char beside[80];
-
-    tiptrue_workspace_free(workspace);
-    tiptrue_machine_free(machine);
-    tiptrue_plate_free(plate);
-    unlink(path);
-    snprintf(beside, sizeof beside, "%s-wal", path);
-    unlink(beside);
-    snprintf(beside, sizeof beside, "%s-shm", path);
-    unlink(beside);
-}
-
-/* The run of the bench with @remark as a line of its own before it, solved. */
-struct bench_run {
-    struct tiptrue_run *run;
-    struct tiptrue_solution *solution;
-};
-
-static struct bench_run make_run(const char *remark)
-{
-    struct bench_run made = {0};
-    struct tt_buffer text = {0};
-    char *log = source_text("tests/cli/bench/run.csv");
-
-    tt_buffer_printf(&text, "# note: %s\n", remark);
-    for (const char *at = log; *at != '\0';) { /* without a note of its own */
-        const char *end = strchr(at, '\n') + 1;
-        if (strncmp(at, "# note", 6) != 0) {
-            tt_buffer_add(&text, at, (size_t)(end - at));
-        }
-        at = end;
-    }
-    struct tt_bytes bytes = {text.text, text.length};
-    ck_assert_int_eq(
-        tt_run_read_taken("run.csv", &bytes, plate, machine, NULL, NULL, NULL, &made.run, NULL),
-        TIPTRUE_OK);
-    ck_assert_int_eq(tiptrue_solve(workspace, plate, machine, made.run, NULL, &made.solution, NULL),
-                     TIPTRUE_OK);
-    free(log);
-    return made;
-}
-
-static void free_run(struct bench_run *run)
-{
-    tiptrue_solution_free(run->solution);
-    tiptrue_run_free(run->run);
-}
-
-static struct tiptrue_history *open_history(enum tiptrue_history_access access)
-{
-    struct tiptrue_history *history = NULL;
-    struct tiptrue_error error = {0};
-
-    ck_assert_msg(tiptrue_history_open(path, access, &history, &error) == TIPTRUE_OK, "%s",
-                  error.text);
-    return history;
-}
-
-static enum tiptrue_status add(struct tiptrue_history *history, const struct bench_run *run,
-                               double now_s, struct tt_buffer *told)
-{
-    const struct tiptrue_sink sink = {collect_told, told};
-    return tiptrue_history_add(history, plate, machine, NULL, NULL, run->run, run->solution, now_s,
-                               &sink, NULL);
-}
-
-static struct tt_store_counts count(struct tiptrue_history *history)
-{
-    struct tt_store_counts counts = {0};
-    ck_assert_int_eq(tt_store_count(history, &counts, NULL), TIPTRUE_OK);
-    return counts;
-}
 
 START_TEST(the_same_run_is_one_entry)
 {
