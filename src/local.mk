@@ -106,7 +106,6 @@ libcore_la_SOURCES = \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
   src/export/field_value.c src/export/field_value.h \
-  src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
   src/export/place.c src/export/place.h src/export/place_kinds.h src/export/place_said.c \
   src/export/place_json.c \
@@ -155,7 +154,8 @@ libcore_la_SOURCES = \
   src/adjust/height_sets.h src/adjust/height_score.c src/adjust/height_search.c src/adjust/height_search.h \
   src/adjust/height_decide.c src/adjust/height_pool.h \
   src/adjust/height_findings.c src/adjust/height_doubts.c src/adjust/height_worth.c src/adjust/height_table.c src/adjust/mixture.h \
-  src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/held.c src/adjust/held.h src/adjust/reach.c \
+  src/adjust/fit.c src/adjust/fit.h src/adjust/fit_parts.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
@@ -225,7 +225,8 @@ libcore_la_SOURCES = \
   src/history/series/changes.c src/history/series/changes.h \
   src/history/series/changes_parts.h \
   src/history/series/forecast.c src/history/series/latest.c \
-  src/history/series/predict.c src/history/series/put_back.c \
+  src/history/series/edges.c src/history/series/edges.h \
+  src/history/series/predict.c \
   src/history/series/questions.c src/history/series/rivals.c src/history/series/smooth.c \
   src/history/series/choose.c src/history/series/descent.c \
   src/history/series/events.c \

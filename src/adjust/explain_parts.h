@@ -109,7 +109,7 @@ TT_MUST_USE enum tiptrue_status tt_start_from_early(struct tt_pool *pool,
  * its evidence is that of all these rows together. */
 TT_MUST_USE enum tiptrue_status tt_change_rows(struct tt_pool *pool);
 
-/* ---- near.c, decide.c ---- */
+/* ---- near.c ---- */
 
 /* Is @mode in it, or one that it excludes? */
 bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode);
@@ -126,6 +126,9 @@ bool tt_same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
  * little apart. It counts once. */
 bool tt_candidates_identical(const struct tt_pool *pool, const struct tt_candidate *a,
                              const struct tt_candidate *b);
+
+/* ---- decide.c ---- */
+
 /* Explanations that are not excluded, distinct, the best one first, in the arena; *n receives their
  * number. NULL: no memory. After tt_pool_sort. */
 const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n);

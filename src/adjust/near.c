@@ -1,20 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What explanations of a run have in common; which are not excluded by the best one, each once. */
+/* What explanations of a run have in common; their order. */
 #include "config.h"
 
-#include <math.h>
-
 #include "adjust/explain_parts.h"
-
-/* An explanation that only adds a mode to the best one counts within this where the best keeps
- * every touch; where both call the same touches good, if it is no mode of an edge, which late
- * touches may have hidden. */
-#define NESTED_LN 2.3
-/* Two explanations are one when their offsets agree within this share of U, and their U within this
- * one. */
-#define SAME_OFFSET 0.05
-#define SAME_EXPANDED 0.1
 
 static bool radius_within(const struct tt_mode *one, const struct tt_mode *all)
 {
@@ -100,25 +89,6 @@ void tt_pool_sort(struct tt_pool *pool)
     pool->best = pool->candidates;
 }
 
-static bool about_same(const struct tt_candidate *a, const struct tt_candidate *b,
-                       const struct tt_candidate *best, size_t blocks)
-{
-    bool same = true;
-
-    for (size_t k = 0; k < blocks; k++) {
-        const struct tt_estimate *p = &a->estimates[k], *q = &b->estimates[k];
-        struct tt_machine_xy u = best->estimates[k].same_plate_expanded_mm;
-        double least = fmin(u.x_mm, u.y_mm);
-        same = same && fabs(p->offset.x_mm - q->offset.x_mm) <= SAME_OFFSET * least &&
-               fabs(p->offset.y_mm - q->offset.y_mm) <= SAME_OFFSET * least &&
-               fabs(p->same_plate_expanded_mm.x_mm - q->same_plate_expanded_mm.x_mm) <=
-                   SAME_EXPANDED * least &&
-               fabs(p->same_plate_expanded_mm.y_mm - q->same_plate_expanded_mm.y_mm) <=
-                   SAME_EXPANDED * least;
-    }
-    return same;
-}
-
 bool tt_same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
                      const struct tt_candidate *b)
 {
@@ -155,52 +125,4 @@ bool tt_all_good(const struct tiptrue_run *run, const double good[])
         all = o->kind != TT_TOUCH || o->use != TT_USE || tt_is_good(good[i]);
     }
     return all;
-}
-
-/* Modes that are about edges: what late touches suggest. */
-static size_t edge_modes(const struct tt_candidate *candidate)
-{
-    size_t n = 0;
-
-    for (size_t k = 0; k < candidate->n_modes; k++) {
-        enum tt_mode_kind kind = candidate->modes[k].kind;
-        n += kind == TT_MODE_FILM || kind == TT_MODE_EDGE || kind == TT_MODE_EDGE_OUT;
-    }
-    return n;
-}
-
-/* Is it too far behind the best one to be a rival? @all_kept: the best one keeps every touch. */
-static bool excluded(const struct tt_pool *pool, const struct tt_candidate *c, bool all_kept)
-{
-    const struct tt_candidate *best = pool->best;
-    bool nested =
-        c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
-        (all_kept || (tt_same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
-
-    return !(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN));
-}
-
-const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n)
-{
-    size_t blocks = pool->best->stage->model.n_blocks;
-    bool all_kept = tt_all_good(pool->search->run, pool->best->good);
-    const struct tt_candidate **near =
-        TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *);
-
-    *n = 0;
-    for (struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
-        bool had = excluded(pool, c, all_kept);
-        if (!had && tt_candidate_estimate(pool, c) != TIPTRUE_OK) {
-            return NULL;
-        }
-        had = had || c->estimates == NULL;
-        for (size_t k = 0; k < *n && !had; k++) {
-            had = about_same(near[k], c, pool->best, blocks) ||
-                  tt_candidates_identical(pool, near[k], c);
-        }
-        if (!had) {
-            near[(*n)++] = c;
-        }
-    }
-    return near;
 }

@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/fit.h"
+#include "adjust/fit_parts.h"
 #include "base/distribution.h"
 
 /* The quadratic form of @slope with the lower triangle @h. */

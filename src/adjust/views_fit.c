@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-#include "adjust/fit.h"
+#include "adjust/fit_parts.h"
 #include "adjust/robust.h"
 #include "base/distribution.h"
 

@@ -17,9 +17,6 @@
 #include "output/output.h"
 #include "output/verdict.h"
 
-/* Clocks of a workshop differ by minutes. */
-#define CLOCK_DIFFERENCE_S 600.0
-
 static void tell_outcome(const struct tiptrue_sink *sink, const struct tiptrue_board *board,
                          const struct tt_board_outcome *outcome)
 {
@@ -195,7 +192,7 @@ enum tiptrue_status tt_history_last_boards(struct tiptrue_history *history, cons
                                            struct tiptrue_error *error)
 {
     const struct tt_store_query query = {
-        .machine = machine, .has_until = true, .until_s = now_s + CLOCK_DIFFERENCE_S};
+        .machine = machine, .has_until = true, .until_s = now_s + TT_CLOCK_DIFFERENCE_S};
     struct looking looking = {latest, confirmed};
 
     *latest = *confirmed = (struct tt_last_board){.id = ""};

@@ -17,27 +17,15 @@
 #include "history/store/store.h"
 #include "history/store/summary.h"
 
-/* Clocks of a workshop differ by minutes. */
-#define CLOCK_DIFFERENCE_S 600.0
-
-/* "2.4 h" */
-static void hours(double seconds, char text[40])
-{
-    struct tt_buffer buffer = {0};
-    tt_number_write_rounded(&buffer, seconds / 3600.0, 2);
-    snprintf(text, 40, "%.30s h", buffer.failed ? "?" : buffer.text);
-    tt_buffer_clear(&buffer);
-}
-
 static enum tiptrue_status check_age(const struct tiptrue_run *run, bool has_start,
                                      double started_s, const struct tiptrue_ready_options *options,
                                      struct tiptrue_error *error)
 {
-    char age[40], most[40];
-    if (has_start && started_s - options->now_s > CLOCK_DIFFERENCE_S) {
-        hours(started_s - options->now_s, age);
+    char age[TT_HOURS_SIZE], most[TT_HOURS_SIZE];
+    if (has_start && started_s - options->now_s > TT_CLOCK_DIFFERENCE_S) {
         return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "set the clocks right",
-                       "the run was started at %s, which is %s from now", run->started, age);
+                       "the run was started at %s, which is %s from now", run->started,
+                       tt_hours(started_s - options->now_s, age));
     }
     if (options->has_max_age && !has_start) {
         return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0,
@@ -46,11 +34,10 @@ static enum tiptrue_status check_age(const struct tiptrue_run *run, bool has_sta
                        "is too old");
     }
     if (options->has_max_age && options->now_s - started_s > options->max_age_s) {
-        hours(options->now_s - started_s, age);
-        hours(options->max_age_s, most);
         return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "make a new run",
-                       "the run was started %s ago, at %s; the most allowed is %s", age,
-                       run->started, most);
+                       "the run was started %s ago, at %s; the most allowed is %s",
+                       tt_hours(options->now_s - started_s, age), run->started,
+                       tt_hours(options->max_age_s, most));
     }
     return TIPTRUE_OK;
 }

@@ -10,6 +10,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/buffer.h"
+#include "base/number.h"
+
 struct reader {
     const char *at, *end;
     bool failed;
@@ -182,4 +185,13 @@ struct tt_local_time tt_local_time(const struct tiptrue_zone *zone, double utc_s
     snprintf(local.ahead, sizeof local.ahead, "%c%02ld:%02ld", local.ahead_s < 0 ? '-' : '+',
              minutes / 60, minutes % 60);
     return local;
+}
+
+const char *tt_hours(double seconds, char text[TT_HOURS_SIZE])
+{
+    struct tt_buffer buffer = {0};
+    tt_number_write_rounded(&buffer, seconds / 3600.0, 2);
+    snprintf(text, TT_HOURS_SIZE, "%.30s h", buffer.failed ? "?" : buffer.text);
+    tt_buffer_clear(&buffer);
+    return text;
 }

@@ -23,6 +23,14 @@ bool tt_time_read_clock(const char *text, size_t length, double *seconds);
 #define TT_TIME_SIZE 21
 void tt_time_write(double seconds, char text[TT_TIME_SIZE]);
 
+/* "26.4 h" into @text, which is returned. */
+#define TT_HOURS_SIZE 40
+const char *tt_hours(double seconds, char text[TT_HOURS_SIZE]);
+
+/* What began later than now by more than this, in seconds, says that a clock is wrong: clocks of a
+ * workshop differ by minutes. */
+#define TT_CLOCK_DIFFERENCE_S 600.0
+
 /* A time as the clock in a zone shows it. */
 struct tt_local_time {
     char text[TT_TIME_SIZE]; /* "2026-03-02 08:41:12" */

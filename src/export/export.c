@@ -15,7 +15,6 @@
 #include "base/number.h"
 #include "export/edit.h"
 #include "export/export_parts.h"
-#include "export/machine_field.h"
 #include "export/own.h"
 #include "export/replace.h"
 #include "ingest/diagnose.h"

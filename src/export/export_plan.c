@@ -11,7 +11,6 @@
 #include "export/export.h"
 #include "export/export_parts.h"
 #include "export/field_value.h"
-#include "export/machine_field.h"
 #include "export/own.h"
 #include "ingest/diagnose.h"
 

@@ -9,7 +9,6 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "export/machine_field.h"
 #include "ingest/diagnose.h"
 
 static const char *const quantity_words[TT_QUANTITIES] = {
@@ -42,6 +41,9 @@ static const struct {
     [TT_INCH] = {"inch", 5},
     [TT_UM] = {"um", 1},
 };
+
+/* Numbers of the machine that say the same: a tenth of the last digit of what is written. */
+#define SAME 1e-8
 
 #define FIELD_HINT                                                                                 \
     "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x|y runout.x|y "          \
@@ -120,12 +122,88 @@ static enum tiptrue_status read_modifiers(struct tt_export_field *field, struct 
     return TIPTRUE_OK;
 }
 
+static bool is_scale(const struct tt_export_field *field)
+{
+    return field->quantity == TT_CAMERA_SCALE_X || field->quantity == TT_CAMERA_SCALE_Y;
+}
+
+bool tt_export_field_is_machine(const struct tt_export_field *field)
+{
+    return field->quantity >= TT_CAMERA_SCALE_X && field->quantity <= TT_AXES_SQUARE;
+}
+
+double tt_machine_field_out(const struct tt_export_field *field, double value)
+{
+    if (is_scale(field)) {
+        return field->per_mm ? 1 / value : value / tt_length_unit_mm(field->unit);
+    }
+    return field->per_mm ? 1e-3 * value : value;
+}
+
+/* The way back. */
+static double machine_back(const struct tt_export_field *field, double written)
+{
+    if (is_scale(field)) {
+        return !field->per_mm ? written * tt_length_unit_mm(field->unit)
+               : written != 0 ? 1 / written
+                              : 0; /* none was set there yet */
+    }
+    return field->per_mm ? 1e3 * written : written;
+}
+
+/* Decimals where the field states none: a thousandth of a pixel over the picture, 0.1 ppm. */
+static int machine_decimals(const struct tt_export_field *field)
+{
+    if (is_scale(field)) {
+        return field->per_mm || field->unit == TT_UM ? 4 : field->unit == TT_INCH ? 9 : 7;
+    }
+    bool fine =
+        field->quantity != TT_CAMERA_TURN &&
+        (!tt_export_field_is_of_axes(field) || field->per_mm || field->quantity != TT_AXES_SQUARE);
+    return fine ? 7 : 4;
+}
+
+/* Why the modifiers of @field (has_unit: it has a unit's) cannot be; NULL: they can. */
+static const char *machine_misfit(const struct tt_export_field *field, bool has_unit)
+{
+    bool square = field->quantity == TT_AXES_SQUARE;
+
+    if (field->per_mm && has_unit) {
+        return "'per-mm' stands beside a unit";
+    }
+    if (has_unit && !is_scale(field)) {
+        return "it is not a length, and has no unit";
+    }
+    if (field->per_mm && !is_scale(field) && !square) {
+        return "'per-mm' is for scales of the camera, and for axes.square";
+    }
+    if (field->minus && tt_export_field_is_of_axes(field) && !square) {
+        return "'minus' would turn an axis round";
+    }
+    return NULL;
+}
+
+const char *tt_machine_field_stands(const struct tt_export_field *field, double now, double next)
+{
+    if (!tt_export_field_is_of_axes(field) || fabs(now - next) < SAME) {
+        return NULL;
+    }
+    if (field->quantity == TT_AXES_SQUARE) {
+        return fabs(now) < SAME ? NULL
+                                : "the run was made with that in force, and the new number is "
+                                  "to be added to it";
+    }
+    return fabs(now) < SAME || fabs(now - 1) < SAME ? NULL
+                                                    : "the run was made with that in force, and it "
+                                                      "is to be multiplied by the new number";
+}
+
 /* What the modifiers leave open depends on the quantity, and not all of them go with each. */
 static enum tiptrue_status check_modifiers(struct tt_export_field *field, const struct given *given,
                                            struct tiptrue_error *error)
 {
     bool machine = tt_export_field_is_machine(field);
-    const char *misfit = machine         ? tt_machine_field_misfit(field, given->unit)
+    const char *misfit = machine         ? machine_misfit(field, given->unit)
                          : field->per_mm ? "'per-mm' is for scales of the camera, and for "
                                            "axes.square"
                                          : NULL;
@@ -133,7 +211,7 @@ static enum tiptrue_status check_modifiers(struct tt_export_field *field, const 
         return wrong(field, error, misfit, "", 0);
     }
     if (!given->decimals) {
-        field->decimals = machine ? tt_machine_field_decimals(field) : units[field->unit].decimals;
+        field->decimals = machine ? machine_decimals(field) : units[field->unit].decimals;
     }
     return TIPTRUE_OK;
 }
@@ -274,7 +352,7 @@ void tt_export_field_write(const struct tt_export_field *field, double value_mm,
 double tt_export_field_back(const struct tt_export_field *field, double written)
 {
     if (tt_export_field_is_machine(field)) {
-        return tt_machine_field_back(field, field->minus ? -written : written);
+        return machine_back(field, field->minus ? -written : written);
     }
     double value_mm =
         field->unit == TT_UM ? written / 1e3 : written * tt_length_unit_mm(field->unit);

@@ -7,6 +7,13 @@
  *   FIELD = ( MACHINE_QUANTITY | TIP_FIELD ) { ":" MODIFIER }
  *   TIP_FIELD = TIP "." ( QUANTITY [ "@" ROTATION ] | "height-over." TIP )
  *
+ * MACHINE_QUANTITY, of no tip, is the camera's picture or the axes. Their numbers are in
+ *
+ *   camera.scale.x, .y   mm per pixel, along the picture's axes
+ *   camera.turn          degrees counter-clockwise, of the picture's x against the machine's
+ *   axes.scale.x, .y     1: what to multiply the steps per millimetre by, 1/(1 + error)
+ *   axes.square          mm per m by which the y axis leans counter-clockwise
+ *
  * Signs are those of the solution (offset: axis of the tip less axis of the camera, machine frame);
  * only `minus` turns one round.
  */
@@ -33,7 +40,7 @@ enum tt_quantity {
     TT_EXPANDED_Y,
     TT_TIP_HEIGHT,
     TT_TIP_HEIGHT_OVER, /* height of the tip less that of another */
-    TT_CAMERA_SCALE_X,  /* from here on of the machine, not of a tip: export/machine_field.h */
+    TT_CAMERA_SCALE_X,  /* from here on of the machine, not of a tip */
     TT_CAMERA_SCALE_Y,
     TT_CAMERA_TURN,
     TT_AXES_SCALE_X,
@@ -92,5 +99,19 @@ double tt_export_field_back(const struct tt_export_field *field, double written)
  * limits the change of both. */
 bool tt_export_field_is_offset(const struct tt_export_field *field);
 bool tt_export_field_is_height(const struct tt_export_field *field);
+
+/* Whether the quantity is the machine's, of no tip; of its axes. */
+bool tt_export_field_is_machine(const struct tt_export_field *field);
+static inline bool tt_export_field_is_of_axes(const struct tt_export_field *field)
+{
+    return field->quantity >= TT_AXES_SCALE_X && field->quantity <= TT_AXES_SQUARE;
+}
+
+/* @value, of the machine, as the field's modifiers want it, its sign apart. */
+double tt_machine_field_out(const struct tt_export_field *field, double value);
+
+/* Why @now, which stands where @field is to be put, must not be replaced by its number; NULL: it
+ * may. The axes' numbers are found with what stands there in force: they come on top of it. */
+const char *tt_machine_field_stands(const struct tt_export_field *field, double now, double next);
 
 #endif

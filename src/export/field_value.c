@@ -9,7 +9,6 @@
 #include <string.h>
 
 #include "base/named.h"
-#include "export/machine_field.h"
 #include "geometry/pose.h"
 #include "ingest/diagnose.h"
 #include "model/frames.h"

@@ -8,10 +8,10 @@
 #include "base/status.h"
 #include "export/field.h"
 
-/* The number of @field, mm or as in export/machine_field.h, without its modifiers, of @tip of
- * @solution (of the machine's NULL); @rotation_deg as the
- * machine counts, used if the field is at a rotation. TIPTRUE_E_DATA: the run does not determine
- * it, or does not say how rotations count; or the other tip of a difference is not there. */
+/* The number of @field, mm or as in export/field.h, without its modifiers, of @tip of @solution (of
+ * the machine's NULL); @rotation_deg as the machine counts, used if the field is at a rotation.
+ * TIPTRUE_E_DATA: the run does not determine it, or does not say how rotations count; or the other
+ * tip of a difference is not there. */
 TT_MUST_USE enum tiptrue_status tt_export_value(const struct tiptrue_solution *solution,
                                                 const struct tt_export_field *field,
                                                 const struct tt_tip_result *tip,

@@ -13,12 +13,7 @@
 #include "base/named.h"
 #include "base/number.h"
 #include "base/time.h"
-#include "export/machine_field.h"
 #include "ingest/diagnose.h"
-
-/* A run that began later than now by more than this, in seconds, says that a clock is wrong. Clocks
- * of a workshop differ by minutes. */
-#define CLOCK_DIFFERENCE_S 600.0
 
 static const char *word_of(enum tiptrue_guard guard)
 {
@@ -144,20 +139,10 @@ void tt_guard_height_places(struct tt_guards *guards, const struct tt_tip_result
     tell(guards, TIPTRUE_WARNING, NULL, 0, text, hint);
 }
 
-/* "26.4 h" */
-static const char *hours(double seconds, char text[40])
-{
-    struct tt_buffer buffer = {0};
-    tt_number_write_rounded(&buffer, seconds / 3600.0, 2);
-    snprintf(text, 40, "%.30s h", buffer.failed ? "?" : buffer.text);
-    tt_buffer_clear(&buffer);
-    return text;
-}
-
 void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution,
                   double max_age_s, double now_s)
 {
-    char age[40], most[40];
+    char age[TT_HOURS_SIZE], most[TT_HOURS_SIZE];
     double started_s = 0.0;
     if (solution->started == NULL ||
         !tt_time_read(solution->started, strlen(solution->started), &started_s)) {
@@ -166,11 +151,11 @@ void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solut
     } else if (now_s - started_s > max_age_s) {
         stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "make a new run",
               "the run was started %s ago, at %s; the most allowed is %s",
-              hours(now_s - started_s, age), solution->started, hours(max_age_s, most));
-    } else if (started_s - now_s > CLOCK_DIFFERENCE_S) {
+              tt_hours(now_s - started_s, age), solution->started, tt_hours(max_age_s, most));
+    } else if (started_s - now_s > TT_CLOCK_DIFFERENCE_S) {
         stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "set the clocks right",
               "the run was started at %s, which is %s from now", solution->started,
-              hours(started_s - now_s, age));
+              tt_hours(started_s - now_s, age));
     }
 }
 

@@ -14,7 +14,6 @@
 #include "export/field.h"
 #include "export/guard.h"
 #include "export/field_value.h"
-#include "export/machine_field.h"
 #include "ingest/bytes.h"
 #include "ingest/diagnose.h"
 

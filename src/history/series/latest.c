@@ -129,7 +129,8 @@ enum tiptrue_status tt_changes_judge_latest(struct tt_changes *c)
     enum tiptrue_status status = before && noise && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
-        *before = tt_values_before_last(&c->values);
+        *before = c->values;
+        before->n -= before->n > 0;
         status = pose_latest(c, before, &c->noise, &p[0], &q);
     }
     if (status == TIPTRUE_OK) {

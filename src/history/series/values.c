@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "history/series/edges.h"
 #include "history/series/series.h"
 
 #define WEEK_S (7 * 86400.0)
@@ -21,7 +22,6 @@
 #define LONGEST 2.0
 #define SHORTEST 0.25
 #define PERIOD_RATIO 0.97
-#define JACOBI_SWEEPS 12
 /* (10 pm)^2, (10 nrad)^2: keeps a variance above 0 where a run states none. */
 #define LEAST_VARIANCE 1e-16
 
@@ -89,7 +89,7 @@ static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
     const double full[] = {tip->cov.xx_mm2, tip->cov.yy_mm2};
 
-    tt_put_edges_back(v, v->run[run], tip->tip, offset, &radius_mm);
+    tt_put_edges_back(v->series, v->run[run], tip->tip, offset, &radius_mm);
     for (size_t axis = 0; axis < 2; axis++) {
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
         *plate = fmax(*plate, full[axis] - u2[axis]);
@@ -243,71 +243,6 @@ static void choose_period(struct tt_values *v, double *y)
     }
 }
 
-/* Eigenvectors (columns of @u) and eigenvalues (the diagonal left in @m) of a symmetric n x n, by
- * Jacobi's rotations. */
-static void diagonalise(double *m, double *u, size_t n)
-{
-    for (size_t i = 0; i < n * n; i++) {
-        u[i] = i % (n + 1) == 0;
-    }
-    for (int sweep = 0; sweep < JACOBI_SWEEPS; sweep++) {
-        for (size_t p = 0; p < n; p++) {
-            for (size_t q = p + 1; q < n; q++) {
-                double angle = 0.5 * atan2(2 * m[p * n + q], m[q * n + q] - m[p * n + p]),
-                       c = cos(angle), s = sin(angle);
-                for (size_t k = 0; k < n; k++) {
-                    double a = m[k * n + p], b = m[k * n + q];
-                    m[k * n + p] = c * a - s * b;
-                    m[k * n + q] = s * a + c * b;
-                }
-                for (size_t k = 0; k < n; k++) {
-                    double a = m[p * n + k], b = m[q * n + k];
-                    m[p * n + k] = c * a - s * b;
-                    m[q * n + k] = s * a + c * b;
-                    a = u[k * n + p];
-                    b = u[k * n + q];
-                    u[k * n + p] = c * a - s * b;
-                    u[k * n + q] = s * a + c * b;
-                }
-            }
-        }
-    }
-}
-
-/* The edges' own shifts are what is left of the contacts when offset, radius and pose are taken
- * out: of four edges on a cross, one number seen four times. With h = R e of the edges' contact
- * errors e, u' h / s with R R' = u s^2 u' are as many numbers as there are, each with the variance
- * of one edge's contacts. */
-static bool make_contrasts(struct tt_values *v, struct tt_arena *arena)
-{
-    const struct tt_series *series = v->series;
-    size_t n = series->n_edge_names;
-    double *m = TT_ARENA_NEW(arena, n * n, double), *u = TT_ARENA_NEW(arena, n * n, double);
-
-    v->contrast = TT_ARENA_NEW(arena, n * n, double);
-    if (m == NULL || u == NULL || v->contrast == NULL) {
-        return false;
-    }
-    if (series->response == NULL) {
-        return true;
-    }
-    v->edges = n;
-    for (size_t i = 0; i < n * n; i++) {
-        for (size_t e = 0; e < n; e++) {
-            m[i] += series->response[e].edge[i / n] * series->response[e].edge[i % n];
-        }
-    }
-    diagonalise(m, u, n);
-    for (size_t k = 0; k < n; k++) {
-        double s = sqrt(fmax(m[k * n + k], 0));
-        for (size_t i = 0; i < n && s > TT_LEAST_RESPONSE; i++) {
-            v->contrast[v->contrasts * n + i] = u[i * n + k] / s;
-        }
-        v->contrasts += s > TT_LEAST_RESPONSE;
-    }
-    return true;
-}
-
 /* Only of the plate of the last run, and where all edges were touched that have a part in it. What
  * a run states of its edges is mostly the plate's own error, the same in each run: how well they
  * repeat only the runs show. */
@@ -325,13 +260,47 @@ static void fill_contrasts(struct tt_values *v, size_t at)
         for (size_t i = 0; i < run->n_edges; i++) {
             if (run->edges[i].edge < n) {
                 double f = v->contrast[k * n + run->edges[i].edge];
-                sum += f * tt_shift_in(v, run, i);
+                sum += f * tt_shift_in(v->series, run, i);
                 missing -= f * f;
             }
         }
         if (missing < 1e-9 * whole) {
             set(v, at, tt_at_contrast(v, k), sum, 0);
         }
+    }
+}
+
+/* Returns how much of it the contrasts show. */
+static double fill_response_of(const struct tt_values *v, const struct tt_series_response *from,
+                               double *to)
+{
+    size_t n = v->series->n_edge_names;
+    double seen = 0;
+
+    for (size_t tip = 0; tip < v->tips; tip++) {
+        to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
+        to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
+        to[tt_at_radius(v, tip)] = from->radius[tip];
+    }
+    for (size_t k = 0; k < v->contrasts; k++) {
+        for (size_t i = 0; i < n; i++) {
+            to[tt_at_contrast(v, k)] += v->contrast[k * n + i] * from->edge[i];
+        }
+        seen = hypot(seen, to[tt_at_contrast(v, k)]);
+    }
+    return seen;
+}
+
+/* What the columns do when an edge shifts, or motion is lost, as the solution does. */
+static void fill_response(struct tt_values *v)
+{
+    for (size_t edge = 0; edge < v->edges; edge++) {
+        (void)fill_response_of(v, &v->series->response[edge], v->response + edge * v->p);
+    }
+    if (v->series->lost_motion != NULL) {
+        double *to = v->response + v->edges * v->p;
+        v->lost_motion =
+            fill_response_of(v, v->series->lost_motion, to) > TT_LEAST_RESPONSE ? to : NULL;
     }
 }
 
@@ -425,7 +394,9 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
                                    struct tt_arena *arena)
 {
     *v = (struct tt_values){.series = series, .tips = series->n_tip_names};
-    if (!make_contrasts(v, arena)) {
+    v->edges = series->response != NULL ? series->n_edge_names : 0;
+    v->contrast = tt_edge_contrasts(series, &v->contrasts, arena);
+    if (v->contrast == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     v->axes = find_heights(series, &v->height) ? 3 : 2;
@@ -464,14 +435,6 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
     }
     choose_period(v, y);
     fill_temperature(v);
-    tt_fill_response(v);
+    fill_response(v);
     return TIPTRUE_OK;
-}
-
-struct tt_values tt_values_before_last(const struct tt_values *values)
-{
-    struct tt_values before = *values;
-
-    before.n -= before.n > 0;
-    return before;
 }

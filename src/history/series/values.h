@@ -26,10 +26,6 @@ enum tt_class {
 };
 
 #define TT_MOST_AXES 3
-/* A contrast that answers to an edge by less is decided by what is stated: as by the stated radii,
- * of which another tip than the stated one makes a shift of all edges. Seen: 0.99 and 0.11 on a
- * cross with stated radii; 0.3 keeps the first. */
-#define TT_LEAST_RESPONSE 0.3
 
 struct tt_values {
     size_t n, tips, edges, contrasts,
@@ -117,16 +113,5 @@ bool tt_values_uses(const struct tt_series_run *run);
 
 /* Digest of all numbers, so that what was found from them is known again. */
 void tt_values_digest(const struct tt_values *values, char digest[17]);
-
-/* The same without the last run: borrows all arrays. */
-struct tt_values tt_values_before_last(const struct tt_values *values);
-
-/* put_back.c: the offset and radius of @tip in @run, and the shift of its edge number @i, as if it
- * had found no edge elsewhere than stated, and no lost motion. */
-void tt_put_edges_back(const struct tt_values *v, const struct tt_series_run *run, size_t tip,
-                       double offset[2], double *radius);
-double tt_shift_in(const struct tt_values *v, const struct tt_series_run *run, size_t i);
-/* What the columns do when an edge shifts, or motion is lost, as the solution does. */
-void tt_fill_response(struct tt_values *v);
 
 #endif

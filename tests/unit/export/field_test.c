@@ -6,7 +6,6 @@
 
 #include "export/field.h"
 #include "export/field_value.h"
-#include "export/machine_field.h"
 
 #include <check.h>
 #include <math.h>
