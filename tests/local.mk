@@ -66,6 +66,7 @@ unit_tests = \
   tests/unit/history/evidence_test \
   tests/unit/history/predict_test \
   tests/unit/history/response_test \
+  tests/unit/history/rows_test \
   tests/unit/history/series_test \
   tests/unit/history/store_rows_test \
   tests/unit/history/store_test \

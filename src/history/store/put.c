@@ -231,7 +231,7 @@ static enum tiptrue_status put_result(struct putting *p, const struct tt_record_
     tt_digest(result->json.text, result->json.length, digest);
     if (p->how == TT_PUT_SOLVED) {
         there = is_repeated(&p->before, result, documents);
-    } else if (p->how == TT_PUT_MERGED || p->before.no != 0) {
+    } else {
         status = find_result(p, result, digest, documents, &there);
     }
     if (status == TIPTRUE_OK && !there && documents[0] == 0) {

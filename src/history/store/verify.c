@@ -111,7 +111,8 @@ static const struct {
     const char *sql, *form, *good;
 } ROWS[] = {
     {"PRAGMA integrity_check", "structure: ", "ok"},
-    {"SELECT \"table\" || ' ' || rowid || ' -> ' || parent FROM pragma_foreign_key_check",
+    {"SELECT \"table\" || coalesce(' ' || rowid, '') || ' -> ' || parent"
+     " FROM pragma_foreign_key_check", /* some tables have no rowid */
      "a reference to nothing: ", NULL},
     {"SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM result r WHERE r.run = u.no)",
      "a run without a result: ", NULL},
@@ -163,9 +164,9 @@ static enum tiptrue_status go_on(const struct looker *looker, enum tiptrue_statu
         looker->told(looker->context, why->text);
         return TIPTRUE_OK;
     }
-    return status == TIPTRUE_OK ? status
-                                : tt_fail(looker->error, status, why->file, 0, 0,
-                                          why->hint[0] != '\0' ? why->hint : NULL, "%s", why->text);
+    return status == TIPTRUE_OK
+               ? status
+               : tt_fail(looker->error, status, why->file, 0, 0, why->hint, "%s", why->text);
 }
 
 enum tiptrue_status tt_store_verify(struct tiptrue_history *store,

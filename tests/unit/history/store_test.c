@@ -386,6 +386,10 @@ START_TEST(every_number_of_the_machine_comes_back)
     }
     tt_run_numbers_read(NULL, &none);
     ck_assert(none.marks == 0 && none.machine[2] == 0 && none.u_machine[5] == 0);
+    tt_run_numbers_read("0 0 0 0 0 0 0 0 0 0 0 0 999999 0", &none);
+    ck_assert_uint_eq(none.marks, 999999);
+    tt_run_numbers_read("0 0 0 0 0 0 0 0 0 0 0 0 1000000 0", &none); /* no plate has so many */
+    ck_assert_uint_eq(none.marks, 0);
     tt_buffer_clear(&text);
 }
 END_TEST
