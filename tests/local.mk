@@ -26,6 +26,7 @@ unit_tests = \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/height_coverage_test \
+  tests/unit/adjust/height_decide_test \
   tests/unit/adjust/height_evidence_test \
   tests/unit/adjust/heights_test \
   tests/unit/adjust/reentrant_test \

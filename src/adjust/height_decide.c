@@ -254,10 +254,11 @@ static double least_of_parts(const struct tt_height_pool *s)
     for (size_t i = 0; i < s->n_found; i++) {
         least = fmax(least, for_heights(s, &s->found[i]) - HEIGHT_PART_LN);
     }
-    for (; n > MOST_HEIGHT_PARTS; least += HEIGHT_PART_STEP) {
+    for (least -= HEIGHT_PART_STEP; n > MOST_HEIGHT_PARTS;) {
+        least += HEIGHT_PART_STEP;
         n = 0;
         for (size_t i = 0; i < s->n_found; i++) {
-            n += for_heights(s, &s->found[i]) >= least + HEIGHT_PART_STEP;
+            n += for_heights(s, &s->found[i]) >= least;
         }
     }
     return least;
