@@ -315,7 +315,7 @@ START_TEST(slopes_that_are_known)
 
     for (size_t i = 0; i < sizeof TURNS_DEG / sizeof TURNS_DEG[0]; i++) {
         for (int known = 0; known < 2; known++) {
-            double large = pow(known ? 4.99e-3 : 5.01e-3, 2), small = pow(2.3e-3, 2),
+            double large = pow(known ? 4.999e-3 : 5.001e-3, 2), small = pow(2.3e-3, 2),
                    turn = tt_rad_from_deg(TURNS_DEG[i]), cosine = cos(turn), sine = sin(turn);
             c[4] = large * cosine * cosine + small * sine * sine;
             c[5] = c[7] = (large - small) * cosine * sine;
@@ -328,6 +328,42 @@ START_TEST(slopes_that_are_known)
     }
     at_slope = TT_NONE;
     ck_assert(!tt_height_slope_is_known(&fit, 0));
+}
+END_TEST
+
+/* A height is not used where more than half of its touches are not good, or where it is known four
+ * times worse than from all of them, good. */
+START_TEST(too_few_touches)
+{
+    enum { MOST = 200 };
+    static struct tt_height_row rows[MOST];
+    static double good[MOST];
+    struct tt_heights h = {.rows = rows};
+    double covariance = 16, g[2], all_good_mm2 = 2;
+    size_t at_slope = TT_NONE, all, kept;
+    struct tt_height_fit fit = {
+        .heights = &h, .n = 1, .good = good, .covariance = &covariance, .at_slope = &at_slope};
+    struct tt_height_choice choice = {.fit = &fit, .g = g, .all_good_mm2 = &all_good_mm2};
+
+    for (int few = 0; few < 2; few++) {
+        h.n_rows = few ? MOST - 1 : MOST;
+        for (size_t i = 0; i < MOST; i++) {
+            good[i] = i < MOST / 2 ? 0 : 1;
+        }
+        ck_assert(tt_height_too_few(&choice, 0, &all, &kept) == few);
+        ck_assert_uint_eq(all, h.n_rows);
+        ck_assert_uint_eq(all - kept, MOST / 2);
+        good[0] = 0;
+        for (size_t i = 1; i < MOST; i++) {
+            good[i] = 1;
+        }
+        all_good_mm2 = few ? 0.999 : 1.001;
+        ck_assert(tt_height_too_few(&choice, 0, &all, &kept) == few);
+        all_good_mm2 = 2;
+    }
+    good[0] = 1; /* none left out: whatever it is known to */
+    all_good_mm2 = 0.5;
+    ck_assert(!tt_height_too_few(&choice, 0, &all, &kept));
 }
 END_TEST
 
@@ -413,6 +449,7 @@ int main(void)
     tcase_add_test(tcase, repeatabilities_of_no_contact);
     tcase_add_test(tcase, what_looks_clean);
     tcase_add_test(tcase, slopes_that_are_known);
+    tcase_add_test(tcase, too_few_touches);
     tcase_add_test(tcase, finds_the_probable_sets);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

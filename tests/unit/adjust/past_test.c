@@ -8,6 +8,7 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 
+#include "adjust/past_offsets.h"
 #include "base/digest.h"
 #include "model/between.h"
 #include "recorded.h"
@@ -221,12 +222,84 @@ START_TEST(films_and_records)
 }
 END_TEST
 
+/* A result with one tip whose offset an edge's shift moves by @gain along (0.6, -0.8), and earlier
+ * runs whose offsets lay @at along that. */
+struct offsets {
+    struct tiptrue_solution solution;
+    struct tt_tip_result tip;
+    struct tt_edge_result edge;
+    double response[3];
+    struct tt_view view;
+    struct tt_past_run run[PAST];
+    struct tt_past_tip past[PAST];
+    const struct tt_past_run *latest[PAST];
+};
+
+static void set_up_offsets(struct offsets *o, double gain, const double at[], size_t n)
+{
+    *o = (struct offsets){.response = {0.6 * gain, -0.8 * gain, 0.2}};
+    o->tip = (struct tt_tip_result){.name = "t1",
+                                    .edge_response = o->response,
+                                    .has_held = true,
+                                    .offset_determined_x = true,
+                                    .offset_determined_y = true,
+                                    .held = {0.6 * 0.0187, -0.8 * 0.0187}};
+    o->solution = (struct tiptrue_solution){.tips = &o->tip, .n_tips = 1, .edges = &o->edge};
+    o->view.solution = &o->solution;
+    for (size_t i = 0; i < n; i++) {
+        o->past[i] = (struct tt_past_tip){"t1", {0.6 * at[i] + 0.8 * 7.3, 0.6 * 7.3 - 0.8 * at[i]}};
+        o->run[i] = (struct tt_past_run){.tips = &o->past[i], .n_tips = 1};
+        o->latest[i] = &o->run[i];
+    }
+}
+
+/* What earlier offsets lead to expect, by a program of a dozen lines from docs/method.md:
+ * neighbours further apart than five standard deviations of a difference, 5 x 1.4826 times the
+ * median of their sizes (2 um), have a change between them, which no error is taken over. An edge
+ * that moves an offset by less than a twentieth of its shift tells nothing. */
+START_TEST(offsets_that_changed)
+{
+    static const double JUMP_MM = 5 * 1.4826 * 0.002;
+    static struct offsets o;
+
+    for (int changed = 0; changed < 2; changed++) {
+        double at[] = {0, 0.001, -0.001, 0.0005, 0.0035, 0.0035, 0.0035 - 0.0012};
+        at[5] += JUMP_MM * (changed ? 1.0001 : 0.9999);
+        at[6] += JUMP_MM * (changed ? 1.0001 : 0.9999);
+        set_up_offsets(&o, 0.37, at, 7);
+        struct tt_offsets_earlier earlier = tt_past_offsets(&o.view, o.latest, 7, 0);
+        ck_assert_uint_eq(earlier.runs, changed ? 6 : 7);
+        ck_assert_double_eq_tol(earlier.mean_mm, 0.0008, 1e-9);
+        ck_assert_double_eq_tol(earlier.u_mm, changed ? 0.00169846985 : 0.00895297469, 1e-10);
+        set_up_offsets(&o, 0.05 * (changed ? 1.001 : 0.999), at, 7);
+        ck_assert((tt_past_offsets(&o.view, o.latest, 7, 0).runs > 0) == changed);
+    }
+    ck_assert_double_eq_tol(tt_past_given(1.23456789012345), 1.2345678901, 1e-15);
+}
+END_TEST
+
+/* How ill the offset, 18.7 um, fits what is expected, by -2 ln (0.975 p + 0.025 / 0.025 mm) with p
+ * of Student's t for a shift of -18 um, and where that is nothing. */
+START_TEST(offsets_that_do_not_fit)
+{
+    static struct offsets o;
+
+    set_up_offsets(&o, 0.37, NULL, 0);
+    o.edge.earlier.offsets = (struct tt_offsets_earlier){7, 0.0113, 0.0021};
+    ck_assert_double_eq_tol(tt_past_misfit(&o.view, 0, -0.018, 0.0034), -0.40944062753, 1e-9);
+    o.edge.earlier.offsets.runs = 4;
+    ck_assert_double_eq_tol(tt_past_misfit(&o.view, 0, 0.02, 0.0034), -10.14902604892, 1e-9);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/past");
     TCase *tcase = tcase_create("past");
     tcase_add_test(tcase, films_and_records);
     tcase_add_test(tcase, mixed_as_before);
+    tcase_add_test(tcase, offsets_that_changed);
+    tcase_add_test(tcase, offsets_that_do_not_fit);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
