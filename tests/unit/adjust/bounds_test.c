@@ -896,6 +896,77 @@ START_TEST(touches_of_other_edges)
 }
 END_TEST
 
+/* Whether the rotations, in turns, are told as an odd number of even ones. */
+static bool are_odd(const double turns[], size_t n)
+{
+    struct stage *s = stage_new();
+
+    s->model.n_blocks = s->model.n_cells = 1;
+    s->cell[0].count = s->model.n_touches = n;
+    for (size_t i = 0; i < n; i++) {
+        s->row[i].rotation_rad = 2 * TT_PI * turns[i];
+    }
+    ck_assert_int_eq(tt_findings_of_contacts(&s->view), TIPTRUE_OK);
+    bool told = s->solution.n_findings > 0;
+    if (told) {
+        ck_assert_int_eq(s->solution.findings[0].code, TT_FINDING_ODD_ROTATIONS);
+        ck_assert_double_eq(tt_finding_value(&s->solution.findings[0], "rotations")->number, 5);
+    }
+    stage_free(s);
+    return told;
+}
+
+/* Rotations are one within 2e-4 of a turn, also from one turn to the next, and even within twice
+ * that. */
+START_TEST(rotations_that_are_odd)
+{
+    for (int side = -1; side <= 1; side += 2) {
+        for (int in = 0; in < 2; in++) {
+            double off = side * 2e-4 * (in ? 0.999 : 1.001),
+                   even[] = {0.13, 0.33, 0.53 + 2 * off, 0.73, 0.93},
+                   twice[] = {0.13, 0.33, 0.53, 0.73, 0.93, 0.53 + off},
+                   around[] = {0, 0.2, 0.4, 0.6, 0.8, 1 - fabs(off)};
+            ck_assert(are_odd(even, 5) == in);
+            ck_assert(are_odd(twice, 6) == in);
+            ck_assert(are_odd(around, 6) == in);
+        }
+    }
+}
+END_TEST
+
+/* Touches from above tell a slope on pads more than 1 mm apart, and a face where rotations differ
+ * by more than 0.02 rad. */
+START_TEST(what_heights_tell)
+{
+    const char *setups[] = {"1"};
+
+    for (int in = 0; in < 2; in++) {
+        struct stage *s = stage_new();
+        struct tt_heights h;
+        s->run.setups = setups;
+        s->run.n_setups = 1;
+        s->model.at_latency = TT_NONE;
+        s->x[2] = 0.73;
+        s->pad[1].at =
+            (struct tt_plate_xy){0.6 * (in ? 1.0001 : 0.9999), 2.2 - 0.8 * (in ? 1.0001 : 0.9999)};
+        for (size_t i = 0; i < ROWS; i++) {
+            s->row[i].kind = TT_HEIGHT;
+            s->row[i].has_z = true;
+            s->row[i].z_mm = -31.7 - 0.01 * (double)(i * i);
+            s->row[i].target = i % 2;
+            s->row[i].rotation_rad = i == 4 ? 0.31 - 0.02 * (in ? 1.001 : 0.999) : 0.31;
+        }
+        ck_assert_int_eq(tt_heights_collect(&s->view, &h), TIPTRUE_OK);
+        ck_assert_uint_eq(h.n_rows, ROWS);
+        ck_assert(h.has_slope[0] == in);
+        ck_assert(h.rotations_stated == in);
+        ck_assert_double_eq_tol(h.tip_about_mm[0], -31.71, 1e-12);
+        ck_assert_double_eq_tol(h.tip_about_mm[1], -31.86, 1e-12);
+        stage_free(s);
+    }
+}
+END_TEST
+
 /* Of @n touches set aside, off by @off_mm, how many the finding of a film names; contacts repeat to
  * @sd_mm. */
 static double filmed(const double off_mm[], size_t n, double sd_mm)
@@ -1033,6 +1104,8 @@ int main(void)
     tcase_add_test(tcase, units_by_their_factors);
     tcase_add_test(tcase, units_by_edges);
     tcase_add_test(tcase, touches_of_other_edges);
+    tcase_add_test(tcase, rotations_that_are_odd);
+    tcase_add_test(tcase, what_heights_tell);
     tcase_add_test(tcase, films_by_what_seems_early);
     tcase_add_test(tcase, sightings_from_one_side);
     tcase_add_test(tcase, shifts_that_do_not_fit);

@@ -284,6 +284,11 @@ START_TEST(expansion_per_kelvin)
     expect_one(&s, false, "expansion", "");
     s.expansion_ppm_per_K = 1.4e-5;
     expect_one(&s, true, "expansion", "14 ppm/K");
+    struct tiptrue_solution *solution = scene_result(&s);
+    const struct tt_finding *finding = implausible(solution, "expansion");
+    ck_assert_double_eq_tol(value(finding, "found"), 1.4e-5, 1e-14);
+    ck_assert_double_eq_tol(value(finding, "meant"), 14, 1e-8);
+    tiptrue_solution_free(solution);
 }
 END_TEST
 

@@ -16,6 +16,7 @@
 #include "../../simulation/view_runs.h"
 #include "adjust/uncertainty.h"
 #include "planning/picture.h"
+#include "adjust/views.h"
 #include "recorded.h"
 
 /* Which of the scales of 0.0173 and 0.0169 mm, the turn and the shear lie in their 95 % intervals.
@@ -542,6 +543,38 @@ START_TEST(mixed_as_before)
 }
 END_TEST
 
+/* Four sighted marks at the ends of two lines that cross at right angles, @a_mm and @b_mm from
+ * their middle: they spread by a / sqrt(2) along the one and b / sqrt(2) along the other. */
+static bool span(double a_mm, double b_mm, double turned_rad)
+{
+    const double c = cos(turned_rad), s = sin(turned_rad);
+    struct tt_mark mark[4] = {{.name = "A"}};
+    struct tt_sight sight[4] = {{.mark = 0}};
+    struct tiptrue_plate plate = {.marks = mark, .n_marks = 4};
+    struct tt_model model = {.plate = &plate, .n_setups = 1, .sights = sight, .n_sights = 4};
+
+    for (size_t k = 0; k < 4; k++) {
+        double sign = k % 2 == 0 ? 1 : -1, x = k < 2 ? sign * a_mm : 0, y = k < 2 ? 0 : sign * b_mm;
+        mark[k].at = (struct tt_plate_xy){17.3 + c * x - s * y, -4.9 + s * x + c * y};
+        sight[k].mark = k;
+    }
+    return tt_marks_span(&model);
+}
+
+/* Marks span a plane where they spread by 1 mm across, and by a twentieth of what they do along. */
+START_TEST(marks_that_span)
+{
+    static const double TURNED_RAD[] = {0, 0.47, 1.13, 2.31};
+
+    for (size_t k = 0; k < sizeof TURNED_RAD / sizeof TURNED_RAD[0]; k++) {
+        ck_assert(span(11, sqrt(2) * 1.0002, TURNED_RAD[k]));
+        ck_assert(!span(11, sqrt(2) * 0.9998, TURNED_RAD[k]));
+        ck_assert(span(43, 43.0 / 20 * 1.0002, TURNED_RAD[k]));
+        ck_assert(!span(43, 43.0 / 20 * 0.9998, TURNED_RAD[k]));
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/views");
@@ -559,6 +592,7 @@ int main(void)
     tcase_add_test(tests, other_units);
     tcase_add_test(tests, as_before);
     tcase_add_test(tests, mixed_as_before);
+    tcase_add_test(tests, marks_that_span);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
