@@ -19,6 +19,8 @@
 #define WIDE_SCATTER_MM 5e-3
 /* ln odds that make a mode come first that touches which are called off may hide. */
 #define HEIGHT_HIDDEN_FIRST 100.0
+/* ln odds of a mode from which it is tried. */
+#define HEIGHT_TRIED_LN (-2.0)
 /* Explanations on top of which modes are tried. */
 #define MOST_HEIGHT_EXPANDED 6
 #define MOST_HEIGHT_MODES_TRIED 8
@@ -237,7 +239,8 @@ static bool go_on(struct tt_height_pool *s)
             struct tt_height_explanation *same = &s->found[i];
             same->expanded = same->expanded || same_modes(same, e.modes, e.n_modes);
         }
-        double floor = fmin(best->log_evidence - e.log_evidence - HEIGHT_WORTH_A_TRY, -2.0);
+        double floor =
+            fmin(best->log_evidence - e.log_evidence - HEIGHT_WORTH_A_TRY, HEIGHT_TRIED_LN);
         good = expand(s, &e, fmax(floor, -HEIGHT_WORTH_A_TRY),
                       best->log_evidence - e.log_evidence < TT_RIVAL_LN);
     }
@@ -263,7 +266,7 @@ static bool replace_modes(struct tt_height_pool *s)
             e.n_modes += k != m;
         }
         good = (is_tried(s, e.modes, e.n_modes) || try_modes(s, e.modes, e.n_modes)) &&
-               expand(s, &e, -2.0, true);
+               expand(s, &e, HEIGHT_TRIED_LN, true);
     }
     return good;
 }
@@ -294,7 +297,7 @@ static enum tiptrue_status look_for(struct tt_height_pool *s, struct tt_height_c
     for (size_t i = 0; i < s->heights->n_rows; i++) {
         all.good[i] = 1;
     }
-    if (!expand(s, &all, -2.0, true) || !go_on(s) || !replace_modes(s)) {
+    if (!expand(s, &all, HEIGHT_TRIED_LN, true) || !go_on(s) || !replace_modes(s)) {
         return TIPTRUE_E_MEMORY;
     }
     return tt_height_decide(s, choice);

@@ -113,7 +113,7 @@ static void draw_run(struct trial *t)
             tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
         double drawn = gsl_ran_gaussian(t->random, t->touch_u_mm) +
                        rounding(t->random, t->touch_step_mm) +
-                       gsl_ran_gaussian(t->random, fabs(across) * t->noise.u_rotation_rad + 1e-300);
+                       gsl_ran_gaussian(t->random, fabs(across) * t->noise.u_rotation_rad);
         double wanted = view->fit->good[i] > 0 ? drawn : view->model->residual[i];
         struct tt_observation *o = &t->run.observations[model->row[i]];
         o->h = view->run->observations[model->row[i]].h;

@@ -379,6 +379,34 @@ START_TEST(start)
 }
 END_TEST
 
+/* A nominal yaw that sightings contradict by more than five of its u is not used for that setup. */
+START_TEST(nominal_yaw)
+{
+    for (int used = 0; used < 2; used++) {
+        struct scene s = scene_plain();
+        struct tt_terms terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE};
+        struct tt_arena arena = {0};
+        struct tt_model model;
+        unsigned orders[1] = {0};
+        s.has_yaw = true;
+        s.u_yaw_deg = 0.3;
+        s.setups[0].yaw_deg = 2.7;
+        s.nominal_yaw_deg = 2.7 - 1.5 * (used ? 0.999 : 1.001);
+        struct scene_rows rows = scene_simulate(&s);
+        struct scene_read read = scene_read(&s, &rows);
+        terms.orders = orders;
+        ck_assert_int_eq(
+            tt_model_build(&model, &arena, read.plate, read.machine, read.run, &terms, false),
+            TIPTRUE_OK);
+        ck_assert(model.yaw_sighted[0]);
+        ck_assert(model.yaw_prior_used[0] == used);
+        tt_arena_clear(&arena);
+        scene_read_free(&read);
+        scene_rows_free(&rows);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("model");
@@ -390,6 +418,7 @@ int main(void)
     suite_add_tcase(suite, rows);
     TCase *before = tcase_create("before the rows");
     tcase_add_test(before, priors);
+    tcase_add_test(before, nominal_yaw);
     tcase_add_test(before, start);
     suite_add_tcase(suite, before);
     SRunner *runner = srunner_create(suite);
