@@ -64,7 +64,8 @@ static struct tt_clause clause_of(const struct tt_view *view, const struct tt_mo
         clause.name = run->tips[m->index];
         break;
     case SLIPPED_TIP:
-        clause.name = run->tips[m->tip];
+        clause.code = m->tip == TT_NONE ? TT_CLAUSE_TIPS : clause.code;
+        clause.name = m->tip == TT_NONE ? NULL : run->tips[m->tip];
         clause.number = run->observations[m->index].line;
         break;
     case SIGHTING_LINE:

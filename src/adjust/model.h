@@ -49,7 +49,7 @@ struct tt_terms {
     size_t moved_at; /* row of the run from which `mover` stands elsewhere; TT_NONE = all stood
                         still */
     enum tt_mover mover;
-    size_t moved_tip;   /* TT_MOVER_TIP: that tip of the run */
+    size_t moved_tip;   /* TT_MOVER_TIP: that tip of the run; TT_NONE = all */
     size_t slipped_at;  /* row of the run before which a tip's runout vector was another; TT_NONE =
                            none */
     size_t slipped_tip; /* that tip of the run */

@@ -43,13 +43,16 @@ static enum tiptrue_status moved_on_head(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
     bool camera = model->terms.mover == TT_MOVER_CAMERA;
-    size_t line = view->run->observations[model->terms.moved_at].line;
+    size_t line = view->run->observations[model->terms.moved_at].line,
+           tip = camera ? TT_NONE : model->terms.moved_tip;
 
-    return tt_finding_add_values(
-        view, camera ? TT_FINDING_MOVED_CAMERA : TT_FINDING_MOVED_TIP, TIPTRUE_ERROR,
-        (struct tt_about){TT_NONE, camera ? TT_NONE : model->terms.moved_tip, TT_NONE, &line, 1},
-        TT_VALUES(TT_IN_MM("x", model->x[model->at_moved]),
-                  TT_IN_MM("y", model->x[model->at_moved + 1])));
+    return tt_finding_add_values(view, camera ? TT_FINDING_MOVED_CAMERA : TT_FINDING_MOVED_TIP,
+                                 TIPTRUE_ERROR, (struct tt_about){TT_NONE, tip, TT_NONE, &line, 1},
+                                 TT_VALUES(TT_TEXT("what", camera           ? "camera"
+                                                           : tip == TT_NONE ? "tips"
+                                                                            : "tip"),
+                                           TT_IN_MM("x", model->x[model->at_moved]),
+                                           TT_IN_MM("y", model->x[model->at_moved + 1])));
 }
 
 static enum tiptrue_status moved(struct tt_view *view)

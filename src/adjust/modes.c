@@ -38,7 +38,7 @@ static enum tiptrue_status table_init(struct tt_mode_table *t, struct tt_fit *fi
     size_t rows = model->run->n_observations;
     rows = 2 * t->most_rows < rows ? 2 * t->most_rows : rows;
     size_t most = 2 * (model->plate->n_edges + model->plate->n_marks) + 3 * model->n_sights +
-                  rows * setups + (2 * rows + TIP_CANDIDATES + 1) * tips + 8;
+                  rows * (setups + 1) + (2 * rows + TIP_CANDIDATES + 1) * tips + 8;
     modes->n = 0;
     modes->mode = TT_ARENA_NEW(arena, most, struct tt_mode);
     t->halves = TT_ARENA_ROOM(arena, model->n_cells * model->stride * t->length, double);

@@ -43,7 +43,7 @@ enum tt_mode_kind {
     TT_MODE_MOVED_FAR, /* as TT_MODE_MOVED, by anything, and turned; climbed where the other is best
                         */
     TT_MODE_CAMERA,    /* the camera stands elsewhere as against the head from a row on */
-    TT_MODE_TIP,       /* a tip does */
+    TT_MODE_TIP,       /* a tip does, or all of them together */
     TT_MODE_SCALE_FAR, /* as TT_MODE_SCALE, by a wrong setting */
     TT_MODE_AXIS_X,    /* likewise, the scale of x alone, where marks tell it */
     TT_MODE_AXIS_Y,
@@ -54,7 +54,7 @@ struct tt_mode {
     enum tt_mode_kind kind;
     size_t index;   /* edge, mark, sighting (their order in the run), tip of the run, row of the run
                        or setup */
-    size_t tip;     /* TT_MODE_SLIP, TT_MODE_TIP: tip of the run */
+    size_t tip;     /* TT_MODE_SLIP, TT_MODE_TIP: tip of the run; TT_NONE: all */
     unsigned order; /* TT_MODE_SHAPE; TT_MODE_TURNED: quarters */
     double log_prior; /* ln of its share of P */
     double log_odds;  /* ln of the posterior odds against the explanation without it */

@@ -42,9 +42,9 @@ struct running {
     double all_early;        /* of all its touches: either is the same then */
 };
 
-/* All of them, by what changes: of each setup, each tip, each tip, the run. */
+/* All of them, by what changes: of each setup, each tip, each tip, all tips, the run. */
 struct changes {
-    struct running *plate, *slip, *tip, *camera;
+    struct running *plate, *slip, *tip, *tips, *camera;
     double touch_dof, sight_dof; /* of the repeatabilities that a change is in */
 };
 
@@ -143,20 +143,22 @@ static void touch_half(struct tt_mode_table *t, size_t touch, double w)
 }
 
 /* The touch whose half solution t->half is enters @r with the columns @z. Its row is that of a
- * candidate @mode, if it is one, and @tried. */
+ * candidate @mode, if it is one, and @tried; of its own tip, or of what acts on touches of all. */
 static void touch_enters(struct tt_mode_table *t, struct running *r, struct tt_mode mode,
                          size_t touch, const double z[2], bool tried)
 {
     const struct tt_model *model = t->model;
     size_t block = model->cells[model->cell_of[touch]].block;
-    bool plate = mode.kind == TT_MODE_MOVED;
+    bool plate = mode.kind == TT_MODE_MOVED, all = plate || mode.tip == TT_NONE;
 
     running_add(r, t, block, t->half, z, t->fit->weight[touch], model->residual[touch]);
     if (running_due(r, t->most_rows) && tried) {
         mode.index = model->row[touch];
-        mode.tip = plate ? 0 : model->block_tip[block];
-        running_enter(t, r, mode, plate ? TT_NONE : block,
-                      (double)(plate ? model->n_setups : model->n_blocks));
+        mode.tip = all ? mode.tip : model->block_tip[block];
+        running_enter(t, r, mode, all ? TT_NONE : block,
+                      (double)(plate ? model->n_setups
+                               : all ? 1
+                                     : model->n_blocks));
     }
 }
 
@@ -176,6 +178,21 @@ static bool tells_tip(const struct tt_model *model, const struct changes *change
         touches += tip->seen;
     }
     return tells || touches != changes->plate[cell->setup].seen;
+}
+
+/* And that all tips moved together, from one that did and from the plate? Where tips were touched
+ * on both sides, two or more, and another setup's touches or a sighting come after. @changes has
+ * the present touch. */
+static bool tells_tips(const struct tt_model *model, const struct changes *changes, size_t setup)
+{
+    size_t both = 0, touches = 0;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        const struct running *tip = &changes->tip[b];
+        both += tip->seen > 0 && tip->seen < tip->rows;
+        touches += tip->seen;
+    }
+    return both > 1 && (changes->camera->seen > 0 || touches != changes->plate[setup].seen);
 }
 
 /* Are there so many touches along every direction, of information @zz, 1 / @var_mm2 each, or are
@@ -225,6 +242,12 @@ static void change_at_touch(struct tt_mode_table *t, size_t touch, const struct 
         struct running *tip = &changes->tip[cell->block];
         touch_enters(t, tip, (struct tt_mode){.kind = TT_MODE_TIP}, touch, n,
                      tells_places(t, tip, touch, n) && tells_tip(model, changes, cell));
+        if (model->n_blocks > 1) {
+            touch_enters(t, changes->tips, (struct tt_mode){.kind = TT_MODE_TIP, .tip = TT_NONE},
+                         touch, n,
+                         tells_places(t, changes->tips, touch, n) &&
+                             tells_tips(model, changes, cell->setup));
+        }
     }
     if (model->at_slip == TT_NONE) {
         touch_enters(t, slip, (struct tt_mode){.kind = TT_MODE_SLIP}, touch, e, true);
@@ -278,6 +301,19 @@ static bool apart_from_plate(const struct tt_model *model)
     return apart;
 }
 
+/* @touch of @cell is one of those of @tip, in all. */
+static void count_touch(const struct tt_mode_table *t, const struct tt_cell *cell, size_t touch,
+                        struct running *tip)
+{
+    const double n[2] = {-cell->site.n_x, -cell->site.n_y}, w = t->fit->weight[touch];
+
+    tip->rows++;
+    tip->all_early += w * t->model->residual[touch];
+    for (size_t k = 0; k < 3; k++) {
+        tip->all[k] += w * n[k / 2] * n[(k + 1) / 2];
+    }
+}
+
 static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct changes *changes)
 {
     const struct tt_model *model = t->model;
@@ -288,7 +324,8 @@ static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct ch
                                 .touch_dof = t->own_dof,
                                 /* a climb has it from elsewhere */
                                 .sight_dof = model->terms.proper ? 0 : tt_dof_of_sightings(t->fit)};
-    changes->tip = apart ? running_new(t, model->n_blocks) : NULL;
+    changes->tip = apart ? running_new(t, model->n_blocks + 1) : NULL;
+    changes->tips = apart ? changes->tip + model->n_blocks : NULL;
     changes->camera = apart ? running_new(t, 1) : NULL;
     if (changes->plate == NULL || changes->slip == NULL ||
         (apart && (changes->tip == NULL || changes->camera == NULL))) {
@@ -299,13 +336,8 @@ static enum tiptrue_status changes_init(const struct tt_mode_table *t, struct ch
         changes->plate[cell->setup].rows++;
         changes->slip[cell->block].rows++;
         if (apart) {
-            const double n[2] = {-cell->site.n_x, -cell->site.n_y};
-            struct running *tip = &changes->tip[cell->block];
-            tip->rows++;
-            tip->all_early += t->fit->weight[i] * model->residual[i];
-            for (size_t k = 0; k < 3; k++) {
-                tip->all[k] += t->fit->weight[i] * n[k / 2] * n[(k + 1) / 2];
-            }
+            count_touch(t, cell, i, &changes->tip[cell->block]);
+            count_touch(t, cell, i, changes->tips);
         }
     }
     for (size_t i = 0; i < model->n_sights; i++) {

@@ -43,7 +43,8 @@ static bool is_moved(const struct tt_model *model, size_t row)
     case TT_MOVER_CAMERA:
         return row < terms->moved_at && tt_is_sighting(o->kind);
     case TT_MOVER_TIP:
-        return row < terms->moved_at && o->kind == TT_TOUCH && o->tip == terms->moved_tip;
+        return row < terms->moved_at && o->kind == TT_TOUCH &&
+               (terms->moved_tip == TT_NONE || o->tip == terms->moved_tip);
     default:
         return row >= terms->moved_at && o->setup == model->moved_setup;
     }
@@ -240,7 +241,8 @@ static bool sorts_alike(const struct tt_model *model, const struct tt_model *oth
     const struct tt_terms *a = &model->terms, *b = &other->terms;
 
     return parted_at(a) == parted_at(b) && parted_tip(a) == parted_tip(b) &&
-           a->latency == b->latency && a->reversed == b->reversed;
+           (a->mover == TT_MOVER_TIP) == (b->mover == TT_MOVER_TIP) && a->latency == b->latency &&
+           a->reversed == b->reversed;
 }
 
 /* The touches of @like, the cells' places and entries of its own. */

@@ -73,6 +73,7 @@ static const char *const CLAUSES[] = {
     [TT_CLAUSE_MOVED] = "the plate moved at line #",
     [TT_CLAUSE_CAMERA] = "the camera moved at line #",
     [TT_CLAUSE_TIP] = "'@' moved at line #",
+    [TT_CLAUSE_TIPS] = "all tips moved at line #",
     [TT_CLAUSE_SLIPPED] = "the rotation of '@' slipped at line #",
     [TT_CLAUSE_DRIFTED] = "the plate drifted",
     [TT_CLAUSE_LOST_MOTION] = "the axes have reversal error",

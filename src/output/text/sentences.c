@@ -134,6 +134,9 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_MOVED_CAMERA, NULL,
      "the camera moved on the head by {x:um} along x and {y:um} along y before {lines}" ELSEWHERE
      "the sightings (focus, zoom, another run); fasten the camera, and repeat"},
+    {TT_FINDING_MOVED_TIP, "tips",
+     "all tips moved together by {x:um} along x and {y:um} along y before {lines}" ELSEWHERE
+     "the touches (another run); fasten what carries them, and repeat"},
     {TT_FINDING_MOVED_TIP, NULL,
      "'{tip}' moved in its holder by {x:um} along x and {y:um} along y before {lines}" ELSEWHERE
      "the touches (another run); fasten the tip, and repeat"},

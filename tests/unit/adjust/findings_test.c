@@ -229,6 +229,35 @@ START_TEST(tip_moved_at_the_end)
 }
 END_TEST
 
+/* Both tips, touched in turn, move together by (-43, 61) um: the plate would have moved if the
+ * marks sighted behind did not say that it stands. */
+START_TEST(tips_moved_together)
+{
+    struct scene s = two_tips(20261207 + (unsigned long)_i);
+    struct scene_rows rows = sighted_twice(&s, 96);
+    const size_t from = s.n_marks + 47;
+    for (size_t i = from; i < s.n_marks + 96; i++) {
+        rows.row[i].x += 0.043;
+        rows.row[i].y -= 0.061;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_MOVED_TIP, TIPTRUE_ERROR);
+    ck_assert_uint_eq(finding->tip, TT_NONE);
+    ck_assert(labs((long)finding->lines[0] - (long)scene_line(&s, from)) <= 2);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "x")->number, -0.043, 0.006);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "y")->number, 0.061, 0.006);
+    CHECK_WORDS(finding->text, "all tips", "together");
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    for (size_t t = 0; t < 2; t++) {
+        s.tips[t].offset_x -= 0.043;
+        s.tips[t].offset_y += 0.061;
+    }
+    scene_check_near(solution, &s, 0.012);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 static int edge_by_edge(const void *a, const void *b)
 {
     const struct scene_row *p = a, *q = b;
@@ -937,6 +966,7 @@ int main(void)
     tcase_add_loop_test(run, moved_camera, 0, 8);
     tcase_add_loop_test(run, moved_tip, 0, 8);
     tcase_add_loop_test(run, tip_moved_at_the_end, 0, 6);
+    tcase_add_loop_test(run, tips_moved_together, 0, 6);
     tcase_add_loop_test(run, tip_moved_on_the_last_edge, 0, 6);
     tcase_add_loop_test(run, tip_moved_on_a_turned_plate, 0, 6);
     tcase_add_test(run, moved_in_second_setup);
