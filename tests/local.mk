@@ -278,6 +278,7 @@ test_data = \
   tests/unit/adjust/views.txt \
   tests/unit/adjust/views_mixed.txt \
   tests/unit/formats/keys.txt \
+  tests/cli/export_said.txt \
   tests/unit/history/bench_store.h \
   tests/unit/history/evidence.txt \
   tests/unit/history/mixed.txt \
@@ -297,6 +298,7 @@ test_data = \
 
 EXTRA_DIST += $(longest_test) $(script_tests) $(source_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh \
   tests/package.sh tests/packages.sh tests/run.sh \
+  tests/recorded.py \
   tests/tally.py
 
 # Folders are distributed whole; what a build in the source directory left in them is not data.
