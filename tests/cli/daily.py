@@ -46,7 +46,8 @@ for command in COMMANDS:
     tally.check(run("help", command) == run(command, "--help"), f"help {command}")
 tally.check(run("help", "history", "note") == run("history", "note", "--help"), "help history note")
 tally.check(run("help") == run("--help"), "help")
-for wrong, meant in (("slove", "solve"), ("chek", "check"), ("trends", "trend"), ("hisotry", "history"), ("sim", "simulate")):
+for wrong, meant in (("slove", "solve"), ("chek", "check"), ("trends", "trend"), ("hisotry", "history"), ("sim", "simulate"),
+                     ("nwe", "new"), ("paln", "plan")):
     expect(wrong, run(wrong), 64, "^$", f"'{wrong}' is not a command; did you mean '{meant}'[?]")
 expect("far off", run("calibrate"), 64, "^$", "'calibrate' is not a command; the commands are")
 expect("an action", run("history", "exlude"), 64, "^$", "did you mean 'exclude'[?]")

@@ -8,8 +8,12 @@
 #include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
+#include "base/distribution.h"
+#include "model/machine.h"
 #include "placement/choose.h"
+#include "tiptrue_board.h"
 
 #define TIPS 2
 #define UNKNOWNS (4 * TIPS + TT_GRID_COLUMNS)
@@ -148,12 +152,111 @@ START_TEST(the_best_part_is_chosen)
 }
 END_TEST
 
+/* A board for one tip, or why there is none. */
+static struct tiptrue_test_board *board_of(double width_mm, double height_mm, double margin_mm,
+                                           size_t parts, struct tiptrue_error *error)
+{
+    struct tt_tip tip = {.name = "N1"};
+    const struct tiptrue_machine machine = {
+        .file = "bench.json", .name = "bench", .tips = &tip, .n_tips = 1};
+    const struct tiptrue_board_options options = {width_mm, height_mm, margin_mm, parts, NULL};
+    struct tiptrue_test_board *board = NULL;
+    enum tiptrue_status status = tiptrue_test_board_make(&machine, &options, &board, error);
+
+    ck_assert_int_eq(status, board != NULL ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE);
+    return board;
+}
+
+/* 5 mm stay free along the sides, or a tenth of the shorter one; places are 2 mm apart at least,
+ * three of them along a side. */
+START_TEST(the_room_of_a_board)
+{
+    static const struct {
+        double width_mm, height_mm, margin_mm;
+        size_t parts;
+        bool good;
+    } OF[] = {
+        {5.008, 9.3, 0, 9, true},        {4.992, 9.3, 0, 9, false},   {9.3, 7.51, 0, 16, true},
+        {9.3, 7.51, 0, 17, false},       {9.3, 7.49, 0, 16, false},   {21.97, 71.3, 0, 81, true},
+        {21.97, 71.3, 0, 82, false},     {58.04, 71.3, 0, 625, true}, {57.96, 71.3, 0, 577, false},
+        {22.03, 71.3, 0.011, 144, true}, {6.03, 8.1, 1, 9, true},     {5.97, 8.1, 1, 4, false},
+        {6.13, 8.1, 3.07, 4, false}};
+
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        struct tiptrue_error error = {0};
+        char said[80];
+        struct tiptrue_test_board *board =
+            board_of(OF[i].width_mm, OF[i].height_mm, OF[i].margin_mm, OF[i].parts, &error);
+        ck_assert_msg((board != NULL) == OF[i].good, "case %zu: %s", i, error.text);
+        if (board != NULL) {
+            double margin = OF[i].margin_mm > 0
+                                ? OF[i].margin_mm
+                                : fmin(5, 0.1 * fmin(OF[i].width_mm, OF[i].height_mm)),
+                   least = HUGE_VAL, most = 0;
+            for (size_t k = 0; k < board->n_parts; k++) {
+                least = fmin(least, board->parts[k].at.x_mm);
+                most = fmax(most, board->parts[k].at.x_mm);
+            }
+            ck_assert_double_eq_tol(least, margin, 1e-9);
+            ck_assert_double_eq_tol(most, OF[i].width_mm - margin, 1e-9);
+            tiptrue_test_board_free(board);
+        } else {
+            snprintf(said, sizeof said, "%zu parts have no room on the board, 2 mm apart",
+                     OF[i].parts);
+            ck_assert_str_eq(error.text, said);
+            ck_assert_str_eq(error.hint, "a larger board, or fewer parts");
+            ck_assert_str_eq(error.file, "bench.json");
+        }
+    }
+}
+END_TEST
+
+/* Twice as many places as parts are looked at: of eight, four along each side. */
+START_TEST(places_to_choose_from)
+{
+    struct tiptrue_test_board *board = board_of(83.7, 61.3, 7.1, 8, NULL);
+
+    ck_assert_ptr_nonnull(board);
+    for (size_t k = 0; k < board->n_parts; k++) {
+        double x = 3 * (board->parts[k].at.x_mm - 7.1) / (83.7 - 14.2),
+               y = 3 * (board->parts[k].at.y_mm - 7.1) / (61.3 - 14.2);
+        ck_assert_double_eq_tol(x, round(x), 1e-9);
+        ck_assert_double_eq_tol(y, round(y), 1e-9);
+    }
+    tiptrue_test_board_free(board);
+}
+END_TEST
+
+/* What is told of the tip is 95 %: Student's quantile times what 0.010 mm in each part leaves. Its
+ * offset is then worth no less than the mean of its parts, and no more than three times that. */
+START_TEST(what_a_board_will_tell)
+{
+    struct tiptrue_test_board *board = board_of(83.7, 61.3, 0, 12, NULL);
+
+    ck_assert_ptr_nonnull(board);
+    double k = tt_student_quantile(0.975, board->dof), mean = 0.010 / sqrt(12);
+    ck_assert_double_eq(board->u_mm, 0.010);
+    ck_assert_uint_eq(board->tips[0].parts, 12);
+    ck_assert(board->tips[0].apart && board->grid_told);
+    ck_assert_double_eq_tol(board->dof, 24 - 8, 0.2); /* offset 2, turning 2, grid 4 */
+    ck_assert_double_ge(board->tips[0].offset_mm.x, k * mean * 0.999);
+    ck_assert_double_le(board->tips[0].offset_mm.x, k * mean * 1.05);
+    ck_assert_double_ge(board->tips[0].turning_mm.y, k * mean * 0.999);
+    /* the parts stand at the corners, half a diagonal from the middle at most */
+    ck_assert_double_ge(board->turn, k * mean / hypot(73.7 / 2, 51.3 / 2));
+    tiptrue_test_board_free(board);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("placement/choose");
     TCase *parts = tcase_create("parts");
 
     tcase_add_test(parts, the_best_part_is_chosen);
+    tcase_add_test(parts, the_room_of_a_board);
+    tcase_add_test(parts, places_to_choose_from);
+    tcase_add_test(parts, what_a_board_will_tell);
     suite_add_tcase(suite, parts);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
