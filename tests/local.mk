@@ -65,6 +65,7 @@ unit_tests = \
   tests/unit/history/chart_test \
   tests/unit/history/compare_test \
   tests/unit/history/evidence_test \
+  tests/unit/history/machine_test \
   tests/unit/history/predict_test \
   tests/unit/history/response_test \
   tests/unit/history/rows_test \

@@ -813,6 +813,12 @@ START_TEST(a_group_is_all_or_nothing)
     ck_assert_int_eq(number("SELECT count(*) FROM run"), 1);
     ck_assert_int_eq(number("SELECT count(*) FROM result"), 1);
     ck_assert_int_eq(tt_store_begin(store, NULL), TIPTRUE_OK);
+    bad.id = "00000000000000b2";
+    bad.version = NULL; /* which is found when the run is entered already */
+    ck_assert_int_eq(put(&bad, &m.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_E_INTERNAL);
+    ck_assert(!sqlite3_get_autocommit(store->db));
+    ck_assert_int_eq(number("SELECT count(*) FROM run"), 1);
+    bad.version = "3";
     bad.id = "00000000000000b1";
     ck_assert_int_eq(put(&bad, &m.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_store_end(store, TIPTRUE_E_USAGE, NULL), TIPTRUE_E_USAGE);
@@ -1550,6 +1556,17 @@ START_TEST(an_empty_history_is_taken_away)
         ck_assert_int_eq(stat(NAME, &about) == 0, i > 0);
     }
     unlink(NAME);
+    for (int i = 0; i < 2; i++) { /* not there; and no folder */
+        struct tiptrue_error error = {0};
+        char name[80];
+        snprintf(name, sizeof name, i == 0 ? "%s" : "%s/h.db", i == 0 ? NAME : path);
+        ck_assert_int_eq(tt_store_open(name, false, &history, &error), TIPTRUE_E_NO_INPUT);
+        ck_assert_str_eq(error.text, i == 0
+                                         ? "the history cannot be opened: No such file or directory"
+                                         : "the history cannot be opened: Not a directory");
+        ck_assert_str_eq(error.hint, i == 0 ? "solve --history or history import makes one" : "");
+        ck_assert_str_eq(error.file, name);
+    }
 }
 END_TEST
 
