@@ -110,7 +110,8 @@ START_TEST(means_are_weighted)
     runs[1].u_machine[TT_SERIES_AXIS_X] = 2 * U;
     runs[3].u_machine[TT_SERIES_AXIS_X] = 3 * U;
     tell(4);
-    check_step(2, TT_EVENT_AXES_CHANGED, 100 * ((9 * 0.9 + 0.9031) / 10 - (4 * 0.0117 + 0.0123) / 5));
+    check_step(2, TT_EVENT_AXES_CHANGED,
+               100 * ((9 * 0.9 + 0.9031) / 10 - (4 * 0.0117 + 0.0123) / 5));
 }
 END_TEST
 
