@@ -125,7 +125,8 @@ static void lay_out_all(struct tt_height_fit *fit, bool proper)
     }
 }
 
-double tt_height_column(const struct tt_heights *heights, const struct tt_height_mode *mode,
+/* The column of mode @mode for row @i, its second one in *second (0 where it has none). */
+static double column_of(const struct tt_heights *heights, const struct tt_height_mode *mode,
                         size_t i, double *second)
 {
     const struct tt_height_row *row = &heights->rows[i];
@@ -169,7 +170,7 @@ static void fill_design(struct tt_height_fit *fit)
             a[fit->at_pad[row->pad]] = 1;
         }
         for (size_t m = 0; m < fit->n_modes; m++) {
-            double second, first = tt_height_column(h, &fit->modes[m], i, &second);
+            double second, first = column_of(h, &fit->modes[m], i, &second);
             a[fit->at_mode[m]] = first;
             if (fit->modes[m].kind == TT_HEIGHT_FACE) {
                 a[fit->at_mode[m] + 1] = second;
@@ -438,7 +439,7 @@ static void sums(const struct tt_height_fit *fit, const struct tt_height_mode *m
 
     memset(c, 0, 2 * n * sizeof *c);
     for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        double second, first = tt_height_column(fit->heights, mode, i, &second);
+        double second, first = column_of(fit->heights, mode, i, &second);
         const double *a = fit->design + i * n;
         if (first == 0 && second == 0) {
             continue;

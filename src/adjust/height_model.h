@@ -131,10 +131,6 @@ double tt_height_part(const struct tt_height_fit *fit, const double cg[],
 /* C g into @cg; returns g C g. */
 double tt_height_variance(const struct tt_height_fit *fit, const double g[], double cg[]);
 
-/* The column of mode @mode for row @i, its second one in *second (0 where it has none). */
-double tt_height_column(const struct tt_heights *heights, const struct tt_height_mode *mode,
-                        size_t i, double *second);
-
 /* ln odds of @mode at a solved @fit against the same without it, by docs/method.md, section 5. */
 double tt_height_odds(struct tt_height_fit *fit, const struct tt_height_mode *mode);
 

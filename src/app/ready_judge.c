@@ -10,8 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/buffer.h"
-#include "base/number.h"
 #include "base/time.h"
 #include "app/weeks.h"
 #include "history/store/store.h"

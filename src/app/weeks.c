@@ -11,7 +11,6 @@
 
 #include "app/history_care.h"
 #include "app/revive.h"
-#include "history/series/trend.h"
 #include "history/store/response.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"

@@ -133,25 +133,21 @@ static int verify(int argc, char *argv[])
 }
 
 struct action {
-    const char *name, *full_name, *purpose;
+    const char *name, *full_name;
     int (*run)(int argc, char *argv[]);
 };
 
 static const struct action ACTIONS[] = {
-    {"list", "tiptrue history list", "the runs that are stored, in order of time", list},
-    {"show", "tiptrue history show",
-     "a stored run: its result, its log, its documents; solve it again", cli_history_show},
-    {"export", "tiptrue history export", "write runs out, whole", export},
-    {"import", "tiptrue history import",
-     "take in exports, results and run logs, of files and folders", cli_history_import},
-    {"verify", "tiptrue history verify", "look for damage", verify},
-    {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why",
-     cli_history_say},
-    {"include", "tiptrue history include", "take a run into trends again", cli_history_say},
-    {"started", "tiptrue history started", "correct the start of a run", cli_history_say},
-    {"note", "tiptrue history note", "keep a note with a run", cli_history_say},
-    {"forget", "tiptrue history forget", "take a run out, with all that is kept of it",
-     cli_history_say},
+    {"list", "tiptrue history list", list},
+    {"show", "tiptrue history show", cli_history_show},
+    {"export", "tiptrue history export", export},
+    {"import", "tiptrue history import", cli_history_import},
+    {"verify", "tiptrue history verify", verify},
+    {"exclude", "tiptrue history exclude", cli_history_say},
+    {"include", "tiptrue history include", cli_history_say},
+    {"started", "tiptrue history started", cli_history_say},
+    {"note", "tiptrue history note", cli_history_say},
+    {"forget", "tiptrue history forget", cli_history_say},
 };
 #define N_ACTIONS (sizeof ACTIONS / sizeof ACTIONS[0])
 #define NAMES "list, show, export, import, verify, exclude, include, started, note, forget"

@@ -59,11 +59,4 @@ int cli_file_read(struct cli_messages *messages, const char *path, const char *w
 enum tiptrue_status cli_present_read(const char *word, struct tiptrue_machine *machine,
                                      struct tiptrue_error *error);
 
-/* "110x80" (mm, or each with its unit) into the struct tiptrue_board_options @at, else a usage
- * error. */
-void cli_board_size(void *at, const char *text, struct argp_state *state);
-/* Plan the board and write it; the exit status: 0 its parts tell every term, 20 they do not. */
-int cli_plan_board(struct cli_inputs *inputs, const struct tiptrue_board_options *options,
-                   enum tiptrue_plan_form form);
-
 #endif

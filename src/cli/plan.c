@@ -161,11 +161,77 @@ static int plan_touches(struct arguments *arguments)
     return status;
 }
 
+/* ---- the part of tiptrue plan that is about parts on a board ---- */
+
+/* "110x80" (mm, or each with its unit) into the struct tiptrue_board_options @at, else a usage
+ * error. */
+static void board_size(void *at, const char *text, struct argp_state *state)
+{
+    struct tiptrue_board_options *options = at;
+    char side[32] = "";
+    const char *cross = strchr(text, 'x');
+    if (cross == NULL || (size_t)(cross - text) >= sizeof side) {
+        cli_usage(state, "--board '%s' is not a size; write width and height, such as 110x80",
+                  text);
+        return;
+    }
+    memcpy(side, text, (size_t)(cross - text));
+    options->width_mm = cli_length_mm(state, "--board", side);
+    options->height_mm = cli_length_mm(state, "--board", cross + 1);
+}
+
+static int write_board(const struct tiptrue_test_board *board, enum tiptrue_plan_form form,
+                       const struct tiptrue_text_options *look, struct tiptrue_error *error)
+{
+    char *text = NULL;
+    size_t length = 0;
+    error->status = tiptrue_test_board_write(board, form, look, &text, &length, error);
+    if (error->status == TIPTRUE_OK) {
+        cli_write_result(text, length, form == TIPTRUE_PLAN_JSON);
+    }
+    free(text);
+    return error->status != TIPTRUE_OK       ? cli_exit_status(error->status)
+           : tiptrue_test_board_tells(board) ? CLI_EXIT_KEEP
+                                             : CLI_EXIT_REPEAT;
+}
+
+/* Plan the board and write it; the exit status: 0 its parts tell every term, 20 they do not. */
+static int plan_board(struct cli_inputs *inputs, const struct tiptrue_board_options *options,
+                      enum tiptrue_plan_form form)
+{
+    enum cli_telling telling = inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING;
+    struct cli_messages messages = {.stream = stderr, .telling = telling};
+    struct cli_objects objects = {0};
+    struct tiptrue_test_board *board = NULL;
+    struct tiptrue_error error = {0};
+    int status = cli_objects_find(inputs, CLI_NEEDS_FOUND, telling, &objects);
+
+    if (status == EX_OK && objects.machine == NULL) {
+        cli_usage_error(inputs->command, inputs->json,
+                        "--machine is missing: name the file of the machine");
+    }
+    if (status == EX_OK) {
+        struct tiptrue_text_options look = cli_text_options(inputs->plain);
+        look.units = cli_shown_units(inputs, &objects);
+        error.status = tiptrue_test_board_make(objects.machine, options, &board, &error);
+        status = error.status == TIPTRUE_OK ? write_board(board, form, &look, &error)
+                                            : cli_exit_status(error.status);
+        if (error.status != TIPTRUE_OK) {
+            cli_messages_error(&messages, &error);
+        }
+    }
+    tiptrue_test_board_free(board);
+    cli_objects_free(&objects);
+    return status;
+}
+
+/* ---- the command ---- */
+
 static int plan_parts(struct arguments *arguments)
 {
     arguments->board.tip = arguments->options.tip;
     arguments->board.margin_mm = arguments->options.margin_mm;
-    return cli_plan_board(&arguments->inputs, &arguments->board, arguments->form);
+    return plan_board(&arguments->inputs, &arguments->board, arguments->form);
 }
 
 #define AT(member) offsetof(struct arguments, member)
@@ -182,7 +248,7 @@ static const struct cli_option OPTIONS[] = {
     {"board", "WxH", 3, CLI_CALL, AT(board),
      .doc =
          "No touches, but a test board of parts for `tiptrue placement', this large; with --parts",
-     .take = cli_board_size},
+     .take = board_size},
     {"parts", "N", 3, CLI_COUNT, AT(board.parts),
      .doc = "So many parts on it, of all tips together", .least = 1, .most = MOST_PARTS},
     {"target-u", "MM", 3, CLI_LENGTH, AT(options.target_mm),
@@ -238,66 +304,5 @@ int cli_plan(int argc, char *argv[])
     }
     int status = arguments.board.parts > 0 ? plan_parts(&arguments) : plan_touches(&arguments);
     free(arguments.inputs.runs);
-    return status;
-}
-
-/* ---- the part of tiptrue plan that is about parts on a board ---- */
-
-void cli_board_size(void *at, const char *text, struct argp_state *state)
-{
-    struct tiptrue_board_options *options = at;
-    char side[32] = "";
-    const char *cross = strchr(text, 'x');
-    if (cross == NULL || (size_t)(cross - text) >= sizeof side) {
-        cli_usage(state, "--board '%s' is not a size; write width and height, such as 110x80",
-                  text);
-        return;
-    }
-    memcpy(side, text, (size_t)(cross - text));
-    options->width_mm = cli_length_mm(state, "--board", side);
-    options->height_mm = cli_length_mm(state, "--board", cross + 1);
-}
-
-static int write_board(const struct tiptrue_test_board *board, enum tiptrue_plan_form form,
-                       const struct tiptrue_text_options *look, struct tiptrue_error *error)
-{
-    char *text = NULL;
-    size_t length = 0;
-    error->status = tiptrue_test_board_write(board, form, look, &text, &length, error);
-    if (error->status == TIPTRUE_OK) {
-        cli_write_result(text, length, form == TIPTRUE_PLAN_JSON);
-    }
-    free(text);
-    return error->status != TIPTRUE_OK       ? cli_exit_status(error->status)
-           : tiptrue_test_board_tells(board) ? CLI_EXIT_KEEP
-                                             : CLI_EXIT_REPEAT;
-}
-
-int cli_plan_board(struct cli_inputs *inputs, const struct tiptrue_board_options *options,
-                   enum tiptrue_plan_form form)
-{
-    enum cli_telling telling = inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING;
-    struct cli_messages messages = {.stream = stderr, .telling = telling};
-    struct cli_objects objects = {0};
-    struct tiptrue_test_board *board = NULL;
-    struct tiptrue_error error = {0};
-    int status = cli_objects_find(inputs, CLI_NEEDS_FOUND, telling, &objects);
-
-    if (status == EX_OK && objects.machine == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--machine is missing: name the file of the machine");
-    }
-    if (status == EX_OK) {
-        struct tiptrue_text_options look = cli_text_options(inputs->plain);
-        look.units = cli_shown_units(inputs, &objects);
-        error.status = tiptrue_test_board_make(objects.machine, options, &board, &error);
-        status = error.status == TIPTRUE_OK ? write_board(board, form, &look, &error)
-                                            : cli_exit_status(error.status);
-        if (error.status != TIPTRUE_OK) {
-            cli_messages_error(&messages, &error);
-        }
-    }
-    tiptrue_test_board_free(board);
-    cli_objects_free(&objects);
     return status;
 }

@@ -14,7 +14,6 @@
 #include "base/status.h"
 #include "base/utf8.h"
 #include "ingest/builder.h"
-#include "ingest/bytes.h"
 #include "ingest/formats.h"
 
 /* What a log says of itself stands before its rows, in its first bytes: so many are read of it. */

@@ -13,7 +13,6 @@
 #include "base/time.h"
 #include "base/utf8.h"
 #include "ingest/archive.h"
-#include "ingest/bytes.h"
 #include "ingest/fields.h"
 #include "ingest/ingest.h"
 

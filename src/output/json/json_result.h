@@ -19,9 +19,6 @@ void tt_json_checked_edge(struct tt_json *json, const struct tt_edge_result *edg
 /* More degrees of freedom than this are as good as infinitely many: null. */
 #define TT_MOST_DOF 1e6
 
-/* Key and value; null where no run was named. */
-void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *placement);
-
 /* A part that is wanted of @tip: placement_json.c. */
 void tt_json_part(struct tt_json *json, const char *tip, const struct tt_wanted_part *part);
 

@@ -216,34 +216,6 @@ static void write_whole(struct tt_json *json, const struct tiptrue_placement *p)
     tt_json_close(json, ']');
 }
 
-void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffer *buffer)
-{
-    struct tt_json json = tt_json_begin(buffer, "tiptrue.placement/1");
-    struct tiptrue_solution names = tt_placement_names(p);
-
-    tt_json_key_text(&json, "file", p->file);
-    tt_json_key_text(&json, "id", p->id);
-    tt_json_key_text(&json, "machine", p->machine);
-    tt_json_key_text(&json, "started", p->started);
-    tt_json_key_text(&json, "frame", p->own_frame ? "board" : "machine");
-    tt_json_key_bool(&json, "relative_to_mean_of_tips", p->relative);
-    tt_json_key_text(&json, "verdict", tt_verdict_word(p->verdict));
-    write_parts(&json, p);
-    tt_json_key_open(&json, "tips", '[');
-    for (size_t i = 0; i < p->n_tips; i++) {
-        write_tip(&json, &p->tips[i]);
-    }
-    tt_json_close(&json, ']');
-    write_whole(&json, p);
-    write_explanations(&json, p);
-    write_capability(&json, p);
-    tt_json_joined(&json, p);
-    write_since(&json, p->since);
-    write_wanted(&json, p);
-    tt_json_result_list(&json, offsetof(struct tiptrue_solution, findings), &names);
-    tt_json_close(&json, '}');
-}
-
 /* ---- the key "joined" of tiptrue.placement/1 ---- */
 
 static void write_joined_tip(struct tt_json *json, const struct tiptrue_placement *p,
@@ -287,7 +259,7 @@ static void write_agreement(struct tt_json *json, const struct tt_joined *j)
     tt_json_close(json, '}');
 }
 
-void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *p)
+static void write_joined(struct tt_json *json, const struct tiptrue_placement *p)
 {
     const struct tt_joined *j = p->joined;
     if (!tt_json_key_open_if(json, "joined", j != NULL, '{')) {
@@ -311,4 +283,32 @@ void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *p)
     }
     tt_json_close(json, ']');
     tt_json_close(json, '}');
+}
+
+void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffer *buffer)
+{
+    struct tt_json json = tt_json_begin(buffer, "tiptrue.placement/1");
+    struct tiptrue_solution names = tt_placement_names(p);
+
+    tt_json_key_text(&json, "file", p->file);
+    tt_json_key_text(&json, "id", p->id);
+    tt_json_key_text(&json, "machine", p->machine);
+    tt_json_key_text(&json, "started", p->started);
+    tt_json_key_text(&json, "frame", p->own_frame ? "board" : "machine");
+    tt_json_key_bool(&json, "relative_to_mean_of_tips", p->relative);
+    tt_json_key_text(&json, "verdict", tt_verdict_word(p->verdict));
+    write_parts(&json, p);
+    tt_json_key_open(&json, "tips", '[');
+    for (size_t i = 0; i < p->n_tips; i++) {
+        write_tip(&json, &p->tips[i]);
+    }
+    tt_json_close(&json, ']');
+    write_whole(&json, p);
+    write_explanations(&json, p);
+    write_capability(&json, p);
+    write_joined(&json, p);
+    write_since(&json, p->since);
+    write_wanted(&json, p);
+    tt_json_result_list(&json, offsetof(struct tiptrue_solution, findings), &names);
+    tt_json_close(&json, '}');
 }

@@ -14,7 +14,6 @@
 
 #include "output/report/markup.h"
 #include "output/page.h"
-#include "output/report/report.h"
 
 #define TOP 20.0
 #define LANE 96.0

@@ -9,7 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/time.h"
 #include "output/report/markup.h"
 #include "output/report/picture.h"
 #include "output/text/text_parts.h"

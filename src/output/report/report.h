@@ -70,8 +70,6 @@ void tt_elements_end(struct tt_elements *to);
 /* "<p class=..>" of @verdict into @open, for the shouted sentence. */
 void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict);
 
-/* Markup of our own with bare names of units, which become the page's. */
-void tt_report_puts(struct tt_report *report, const char *markup);
 /* A table with its columns' names, such as "tip|.verdict|offset x, mm", behind '.' that of words;
  * up to its rows. */
 void tt_report_columns(struct tt_report *report, const char *names);

@@ -114,7 +114,8 @@ static void open_row(struct tt_report *report, const char *name)
     tt_buffer_printf(&report->body, "<tr><th scope=\"row\">%s</th>", name);
 }
 
-void tt_report_puts(struct tt_report *report, const char *markup)
+/* Markup of our own with bare names of units, which become the page's. */
+static void put_with_units(struct tt_report *report, const char *markup)
 {
     tt_units_heading(tt_units_or_mm(report->units), markup, &report->body);
 }
@@ -130,7 +131,7 @@ void tt_report_columns(struct tt_report *report, const char *names)
         tt_buffer_puts(&report->body, name[0] == '\0' ? "<td>"
                                       : words         ? "<th scope=\"col\" class=\"t\">"
                                                       : "<th scope=\"col\">");
-        tt_report_puts(report, name);
+        put_with_units(report, name);
         tt_buffer_puts(&report->body, name[0] == '\0' ? "</td>" : "</th>");
         more = names[length] == '|';
         names += length + more;
@@ -166,7 +167,7 @@ void tt_report_small(struct tt_report *report, const char *before, bool determin
 static void close_row(struct tt_report *report, const char *unit)
 {
     tt_buffer_puts(&report->body, "<td>");
-    tt_report_puts(report, unit);
+    put_with_units(report, unit);
     tt_buffer_puts(&report->body, "</td></tr>\n");
 }
 

@@ -270,25 +270,6 @@ static void write_wanted(struct tt_page *page, const struct tiptrue_placement *p
     }
 }
 
-void tt_output_placement_text(const struct tiptrue_placement *p,
-                              const struct tiptrue_text_options *options, struct tt_buffer *buffer)
-{
-    struct tt_page page = tt_page_new(buffer, options, 40, 100);
-
-    page.own[0] = (struct tt_own_names){p->tip_names, p->n_tips, sizeof p->tip_names[0]};
-    tt_text_board_verdict(&page, p);
-    tt_text_board(&page, p);
-    tt_text_board_likeliest(&page, p);
-    tt_page_line_end(&page);
-    write_tips(&page, p);
-    write_since(&page, p->since, name_width(&page, p));
-    tt_text_joined(&page, p, name_width(&page, p));
-    write_capability(&page, p);
-    tt_text_board_findings(&page, p);
-    write_wanted(&page, p);
-    tt_page_end(&page);
-}
-
 /* ---- what a board and a run of touches say together, for a person ---- */
 
 static void write_tip(struct tt_page *page, const struct tiptrue_placement *p, size_t at,
@@ -344,7 +325,8 @@ bool tt_is_joined(const struct tiptrue_placement *p)
     return p->joined != NULL && p->joined->agrees && p->joined->equations > 0.0;
 }
 
-void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *p, size_t at)
+/* A table of tips, numbers from column @at on, and the groups; nothing where nothing was joined. */
+static void text_joined(struct tt_page *page, const struct tiptrue_placement *p, size_t at)
 {
     const struct tt_joined *j = p->joined;
     if (!tt_is_joined(p)) {
@@ -360,4 +342,23 @@ void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *p, siz
     if (j->n_groups > 0) {
         tt_page_line_end(page);
     }
+}
+
+void tt_output_placement_text(const struct tiptrue_placement *p,
+                              const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = tt_page_new(buffer, options, 40, 100);
+
+    page.own[0] = (struct tt_own_names){p->tip_names, p->n_tips, sizeof p->tip_names[0]};
+    tt_text_board_verdict(&page, p);
+    tt_text_board(&page, p);
+    tt_text_board_likeliest(&page, p);
+    tt_page_line_end(&page);
+    write_tips(&page, p);
+    write_since(&page, p->since, name_width(&page, p));
+    text_joined(&page, p, name_width(&page, p));
+    write_capability(&page, p);
+    tt_text_board_findings(&page, p);
+    write_wanted(&page, p);
+    tt_page_end(&page);
 }

@@ -16,9 +16,6 @@ void tt_text_board_findings(struct tt_page *page, const struct tiptrue_placement
 
 /* What a board and a run of touches say together, as part of a board's text. */
 
-/* A table of tips, numbers from column @at on, and the groups; nothing where nothing was joined. */
-void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *placement, size_t at);
-
 /* Whether there is anything of that. */
 bool tt_is_joined(const struct tiptrue_placement *placement);
 /* Its words, a sentence each: with which run, and where the plate's groups lie. */

@@ -12,9 +12,7 @@
 
 #include "base/number.h"
 #include "output/text/follow.h"
-#include "output/text/sentences.h"
 #include "output/text/text_parts.h"
-#include "output/text/words.h"
 #include "output/verdict.h"
 
 #define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
