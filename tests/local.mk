@@ -55,6 +55,7 @@ unit_tests = \
   tests/unit/export/edit_test \
   tests/unit/export/field_test \
   tests/unit/export/guard_test \
+  tests/unit/export/learn_test \
   tests/unit/export/place_test \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
