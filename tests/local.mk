@@ -57,6 +57,7 @@ unit_tests = \
   tests/unit/export/guard_test \
   tests/unit/export/learn_test \
   tests/unit/export/place_test \
+  tests/unit/export/present_test \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \

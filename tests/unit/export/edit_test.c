@@ -84,6 +84,26 @@ START_TEST(another_byte)
 }
 END_TEST
 
+/* Two fields for one value, given in the other order than they stand in. */
+START_TEST(one_value_twice)
+{
+    struct tt_edit twice[3];
+    struct tiptrue_error error = {0};
+
+    memset(twice, 0, sizeof twice);
+    ck_assert_int_eq(tt_put_read("t.offset.y=~y = (.*)", &twice[0].put, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_put_read("t.radius=a.y", &twice[1].put, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_put_read("t.offset.x=a.x", &twice[2].put, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_edits_find("f", OLD, strlen(OLD), twice, 3, &arena, &error),
+                     TIPTRUE_E_CONFIG);
+    ck_assert_msg(strcmp(error.text, "places '~y = (.*)' and 'a.y' are the same value") == 0 ||
+                      strcmp(error.text, "places 'a.y' and '~y = (.*)' are the same value") == 0,
+                  "%s", error.text);
+    ck_assert_str_eq(error.hint, "each value takes one field");
+    ck_assert_uint_eq(error.line, 3);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("export/edit");
@@ -92,6 +112,7 @@ int main(void)
     tcase_add_test(tcase, what_was_meant);
     tcase_add_test(tcase, another_value);
     tcase_add_test(tcase, another_byte);
+    tcase_add_test(tcase, one_value_twice);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

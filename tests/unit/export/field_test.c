@@ -354,6 +354,20 @@ START_TEST(for_each)
     ck_assert_int_eq(field.decimals, 3);
     ck_assert_int_eq(tt_export_field_read("t@5.radius", 10, false, &field, NULL), TIPTRUE_OK);
     ck_assert(!field.has_rotation && field.tip_length == 3);
+    /* what stands behind the field is no part of it */
+    ck_assert_int_eq(tt_export_field_read("t.offset.x:um:inch", 13, false, &field, NULL),
+                     TIPTRUE_OK);
+    ck_assert_int_eq(field.unit, TT_UM);
+    ck_assert_int_eq(tt_export_field_read("t.offset.x:um:", 13, false, &field, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_export_field_read("t.offset.x:minus", 10, false, &field, NULL), TIPTRUE_OK);
+    ck_assert(!field.minus && field.length == 10);
+    /* ten turns */
+    ck_assert_int_eq(tt_export_field_read("t.offset.x@-3600", 16, false, &field, NULL), TIPTRUE_OK);
+    ck_assert_double_eq(field.rotation_deg, -3600);
+    ck_assert_int_eq(tt_export_field_read("t.offset.x@3600.1", 17, false, &field, NULL),
+                     TIPTRUE_E_USAGE);
+    ck_assert_int_eq(tt_export_field_read("t.offset.x@-3600.1", 18, false, &field, NULL),
+                     TIPTRUE_E_USAGE);
 }
 END_TEST
 
