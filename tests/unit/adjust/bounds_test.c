@@ -653,6 +653,9 @@ static const struct bound BOUNDS[] = {
         TO(height[0].change_mm, 30)),
     ROW(HEIGHTS, CHANGE_IMPLAUSIBLE, "height-negative", ERROR,
         TO(height[0].value_mm, 31.7 * 1.05 + 0.1), BELOW, TO(height[0].change_mm, 64)),
+    ROW(HEIGHTS, CHANGE_IMPLAUSIBLE, "height-negative", ERROR,
+        TO(height[0].value_mm, 1.3 * 1.05 + 0.1), BELOW, TO(height[0].present_mm, -1.3),
+        TO(height[0].change_mm, 64)),
     ROW(HEIGHTS, CHANGE_IMPLAUSIBLE, "height-length", ERROR,
         TO(height[1].value_mm, -30.7 - 0.3 * 4.1), ABOVE, TO(height[1].change_mm, 4.3),
         TO(height[0].value_mm, -30.7)),
@@ -1094,6 +1097,52 @@ START_TEST(shifts_that_do_not_fit)
 }
 END_TEST
 
+/* A radius is not the stated one from 4.892 of its u on: so much comes once in a million, either
+ * side, by a normal distribution. */
+START_TEST(radii_that_do_not_fit)
+{
+    for (int side = -1; side <= 1; side += 2) {
+        for (int off = 0; off < 2; off++) {
+            struct stage *s = stage_new();
+            struct tt_prior prior = {
+                .kind = TT_PRIOR_RADIUS, .place = TT_TIP_R, .value = 0.25, .u = 0.004};
+            struct tt_selection selection = {.robust = true};
+            s->view.selection = &selection;
+            s->model.priors = &prior;
+            s->model.n_priors = 1;
+            s->x[s->first[0] + TT_TIP_R] = 0.25 + side * 0.004 * (off ? 4.8926 : 4.8910);
+            ck_assert_int_eq(tt_findings_of_explanation(&s->view), TIPTRUE_OK);
+            ck_assert_uint_eq(s->solution.n_findings, (size_t)off);
+            for (size_t f = 0; f < s->solution.n_findings; f++) {
+                ck_assert_int_eq(s->solution.findings[f].code, TT_FINDING_RADIUS_OFF);
+                ck_assert_str_eq(tt_finding_value(&s->solution.findings[f], "what")->text, "held");
+            }
+            stage_free(s);
+        }
+    }
+}
+END_TEST
+
+/* An offset that is open five times as far along a line as across it is open along that line. */
+START_TEST(open_along_a_line)
+{
+    for (int along = 0; along < 2; along++) {
+        struct stage *s = stage_new();
+        s->solution.has_u_touch = true;
+        s->tip[0].offset_determined_x = s->tip[1].offset_determined_x = false;
+        s->tip[0].cov = (struct tt_cov2){pow(2.0 / 5 * (along ? 0.999 : 1.001), 2), 0, 4};
+        ck_assert_int_eq(tt_findings_of_determinacy(&s->view), TIPTRUE_OK);
+        const struct tt_finding *found = &s->solution.findings[0];
+        ck_assert_int_eq(found->code, TT_FINDING_UNDETERMINED);
+        double told = tt_finding_value(found, "along") != NULL
+                          ? tt_finding_value(found, "along")->number
+                          : NAN;
+        ck_assert_msg((isfinite(told) != 0) == (along == 1), "%d: %g", along, told);
+        stage_free(s);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/bounds");
@@ -1109,6 +1158,8 @@ int main(void)
     tcase_add_test(tcase, films_by_what_seems_early);
     tcase_add_test(tcase, sightings_from_one_side);
     tcase_add_test(tcase, shifts_that_do_not_fit);
+    tcase_add_test(tcase, radii_that_do_not_fit);
+    tcase_add_test(tcase, open_along_a_line);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
