@@ -276,6 +276,7 @@ test_data = \
   tests/unit/adjust/mixed.txt \
   tests/unit/adjust/past.txt \
   tests/unit/adjust/past_mixed.txt \
+  tests/unit/adjust/past_sizes.txt \
   tests/unit/adjust/scene.h \
   tests/unit/adjust/select.txt \
   tests/unit/adjust/views.txt \

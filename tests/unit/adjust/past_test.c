@@ -222,6 +222,69 @@ START_TEST(films_and_records)
 }
 END_TEST
 
+/* A size at which something changes. */
+enum size {
+    FILM_TOLD,      /* of a film */
+    OTHER_DROPPED,  /* by which an edge of an earlier run is off */
+    LIVELY_DROPPED, /* and where all of them scatter */
+    SIZES
+};
+
+static bool changes(enum size what, double mm, const struct tiptrue_between *between)
+{
+    struct scene s = scene_of(0, 4711);
+    bool film = what == FILM_TOLD;
+
+    s.edges[FILMED].shift -= film ? mm : 0;
+    s.sigma_touch = s.u_touch = 2e-3;
+    s.decimals = 5;
+    struct scene_rows rows = scene_simulate(&s);
+    struct tt_past_run *run = &between->past[2];
+    double had_mm = run->edges[FILMED].shift_mm;
+    run->edges[FILMED].shift_mm -= film ? 0 : mm;
+    struct tiptrue_solution *solution = solve(&s, &rows, between, NULL);
+    run->edges[FILMED].shift_mm = had_mm;
+    bool changed = film ? scene_count(solution, TT_FINDING_EDGE_FILM) > 0
+                        : solution->edges[FILMED].earlier.runs < PAST;
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+    return changed;
+}
+
+/* From which size on a film is told, and an earlier run dropped, to a part in ten thousand, as
+ * past_sizes.txt has them. */
+START_TEST(from_which_size_on)
+{
+    struct tt_buffer found = {0};
+
+    for (int what = 0; what < SIZES; what++) {
+        struct tiptrue_between between = {0};
+        double low = 0, high = 0.06;
+        make_past(0, 0, &between);
+        for (size_t k = 0; k < PAST; k++) {
+            for (size_t j = 0; j < between.past[k].n_edges; j++) {
+                struct tt_past_edge *edge = &between.past[k].edges[j];
+                double lively = 0.004 * cos(2.3 * (double)k + (double)(j * j));
+                edge->shift_mm += what == LIVELY_DROPPED ? lively : 0;
+            }
+        }
+        ck_assert_msg(!changes((enum size)what, low, &between), "size %d", what);
+        ck_assert_msg(changes((enum size)what, high, &between), "size %d", what);
+        while (high - low > 1e-4 * high) {
+            double middle = 0.5 * (low + high);
+            bool on = changes((enum size)what, middle, &between);
+            low = on ? low : middle;
+            high = on ? middle : high;
+        }
+        tt_buffer_printf(&found, "case size %d: %.4g\n", what, 1e3 * high);
+        tt_arena_clear(&between.arena);
+    }
+    recorded_compare_by(&found, "tests/unit/adjust/past_sizes.txt",
+                        (struct recorded_rule){5e-4, 0, false});
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 /* A result with one tip whose offset an edge's shift moves by @gain along (0.6, -0.8), and earlier
  * runs whose offsets lay @at along that. */
 struct offsets {
@@ -298,6 +361,7 @@ int main(void)
     TCase *tcase = tcase_create("past");
     tcase_add_test(tcase, films_and_records);
     tcase_add_test(tcase, mixed_as_before);
+    tcase_add_test(tcase, from_which_size_on);
     tcase_add_test(tcase, offsets_that_changed);
     tcase_add_test(tcase, offsets_that_do_not_fit);
     suite_add_tcase(suite, tcase);
