@@ -284,7 +284,7 @@ static enum tiptrue_status fill_parts(const struct tt_height_pool *s,
             return status;
         }
         if (status == TIPTRUE_OK) {
-            sum += part->probability = exp(ln - least - HEIGHT_PART_LN);
+            sum += part->probability = exp(ln - least);
             choice->n_parts++;
         }
     }

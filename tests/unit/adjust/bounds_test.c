@@ -1143,6 +1143,41 @@ START_TEST(open_along_a_line)
 }
 END_TEST
 
+/* Where more than a third of the sightings are set aside, which are right cannot be told. */
+START_TEST(sightings_aside)
+{
+    enum { MOST = 9 };
+    static const struct {
+        size_t aside, of;
+        bool told;
+    } CASES[] = {{1, 3, false}, {2, 5, true}, {2, 6, false}, {3, 8, true}, {3, 9, false}};
+
+    for (size_t k = 0; k < sizeof CASES / sizeof CASES[0]; k++) {
+        struct stage *s = stage_new();
+        struct tt_selection selection = {.robust = true};
+        struct tt_sight sight[MOST] = {{.mark = 0}};
+        for (size_t i = 0; i < CASES[k].of; i++) {
+            sight[i].extra_mm2 = i < CASES[k].aside ? 0.01 : 0;
+            sight[i].share = 1;
+            sight[i].residual[0] = 1e-3;
+        }
+        s->view.selection = &selection;
+        s->model.sights = sight;
+        s->model.n_sights = CASES[k].of;
+        s->model.picture.n = 0;
+        ck_assert_int_eq(tt_findings_of_explanation(&s->view), TIPTRUE_OK);
+        ck_assert_msg(s->solution.n_findings == CASES[k].told, "case %zu", k);
+        if (CASES[k].told) {
+            const struct tt_finding *found = &s->solution.findings[0];
+            ck_assert_str_eq(tt_finding_value(found, "kind")->text, "sightings-aside");
+            ck_assert_double_eq(tt_finding_value(found, "aside")->number, (double)CASES[k].aside);
+            ck_assert_double_eq(tt_finding_value(found, "of")->number, (double)CASES[k].of);
+        }
+        stage_free(s);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/bounds");
@@ -1160,6 +1195,7 @@ int main(void)
     tcase_add_test(tcase, shifts_that_do_not_fit);
     tcase_add_test(tcase, radii_that_do_not_fit);
     tcase_add_test(tcase, open_along_a_line);
+    tcase_add_test(tcase, sightings_aside);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

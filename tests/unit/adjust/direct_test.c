@@ -263,6 +263,46 @@ START_TEST(no_circle)
 }
 END_TEST
 
+/* A run with a wobble of @size_mm and a runout of @runout_mm, its rotations over @sweep_deg. */
+static struct tiptrue_solution *wobbling(double size_mm, double runout_mm, double sweep_deg)
+{
+    struct scene s = bench(20260106);
+    s.tips[0].runout_x = 0.84 * runout_mm;
+    s.tips[0].runout_y = -0.54 * runout_mm;
+    s.sweep_deg = sweep_deg;
+    s.sigma_touch = 0.0005;
+    s.u_touch = 0;
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < rows.n; i++) {
+        struct scene_row *row = &rows.row[i];
+        double twice = 2 * row->rotation_deg * DEG;
+        if (!row->is_sight) {
+            scene_deepen(row, size_mm * (cos(twice) * row->n_x + sin(twice) * row->n_y));
+        }
+    }
+    shuffle(&rows);
+    return solved(&s, &rows);
+}
+
+/* A circle is looked at where its radius is thirty standard deviations of a centre, which four
+ * edges, two along each axis, give to a repeatability over sqrt(2). */
+START_TEST(least_circle)
+{
+    double low = 0.01, high = 0.2, ratio = 0;
+
+    while (high - low > 1e-3 * high) {
+        double middle = 0.5 * (low + high);
+        struct tiptrue_solution *solution = wobbling(0.0025, middle, 360);
+        bool told = scene_count(solution, TT_FINDING_FIT_DISAGREES) > 0;
+        low = told ? low : middle;
+        high = told ? middle : high;
+        ratio = solution->tips[0].eccentricity_mm / (solution->u_touch_mm / sqrt(2));
+        tiptrue_solution_free(solution);
+    }
+    ck_assert_double_eq_tol(ratio, 30, 0.06);
+}
+END_TEST
+
 /* 120 clean runs of three kinds; 1 in 400 would be a probability of 0.02 % each. */
 START_TEST(clean_runs)
 {
@@ -284,6 +324,7 @@ int main(void)
     tcase_add_loop_test(all, turned_edge, 0, 4);
     tcase_add_loop_test(all, wobble, 0, 2);
     tcase_add_loop_test(all, no_circle, 0, 2);
+    tcase_add_test(all, least_circle);
     tcase_add_loop_test(all, clean_runs, 0, 3);
     suite_add_tcase(suite, all);
     SRunner *runner = srunner_create(suite);

@@ -220,6 +220,45 @@ START_TEST(other_faults_have_none)
 }
 END_TEST
 
+/* The misfit of the run with x counted the other way, whose touches repeat to @sigma_mm; 0: it is
+ * not told. */
+static double misfit_at(double sigma_mm)
+{
+    struct scene s = two_tips(20261219);
+    s.sigma_touch = sigma_mm;
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t i = 0; i < rows.n; i++) {
+        rows.row[i].x = -rows.row[i].x;
+    }
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    double misfit = 0;
+    if (scene_count(solution, TT_FINDING_MIRRORED) > 0) {
+        const struct tt_finding *finding = scene_finding(solution, TT_FINDING_MIRRORED);
+        misfit = tt_finding_value(finding, "misfit")->number;
+    }
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+    return misfit;
+}
+
+/* A way that fits to twenty repeatabilities is told, and no other: where touches scatter by more.
+ */
+START_TEST(fits_to_twenty)
+{
+    double low = 0.04, high = 0.09, misfit = 0;
+
+    ck_assert(misfit_at(low) > 0);
+    ck_assert(!(misfit_at(high) > 0));
+    while (high - low > 2e-4 * high) {
+        double middle = 0.5 * (low + high), found = misfit_at(middle);
+        misfit = found > 0 ? found : misfit;
+        low = found > 0 ? middle : low;
+        high = found > 0 ? high : middle;
+    }
+    ck_assert_double_eq_tol(misfit, 20, 0.02);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("mirrored");
@@ -229,6 +268,7 @@ int main(void)
     tcase_add_test(tcase, plate_file_mirrored);
     tcase_add_loop_test(tcase, labels_exchanged, 0, 3);
     tcase_add_test(tcase, marks_exchanged);
+    tcase_add_test(tcase, fits_to_twenty);
     tcase_add_loop_test(tcase, gear_of_the_rotation, 0, 2);
     tcase_add_test(tcase, radius_taken_off);
     tcase_add_loop_test(tcase, tips_exchanged, 0, 2);
