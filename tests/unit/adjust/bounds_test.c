@@ -633,6 +633,9 @@ static const struct bound BOUNDS[] = {
     ROW(HEIGHTS, IMPLAUSIBLE, "height-range-negative", ERROR, TO(height_row[1].z_mm, 27.9), ABOVE,
         YES(machine.motion.touch_height_mm.stated),
         TO(machine.motion.touch_height_mm.value, -37.9)),
+    /* u of 0.1 um, four times that of all touches, good */
+    ROW(HEIGHTS, LATE_CONTACT, "height-few", ERROR, TO(all_good[0], 1e-8 / 16), BELOW,
+        TO(height_good[0], 0)),
     ROW(HEIGHTS, PAD_OFF, "far", WARNING, TO(height_x[4], 0.1), ABOVE, OF(height_fit.n_modes, 1)),
     ROW(HEIGHTS, PAD_OFF, "far", WARNING, TO(height_x[4], -0.1), BELOW, OF(height_fit.n_modes, 1)),
     ROW(HEIGHTS, PAD_OFF, "place", ERROR, TO(row[0].h.x_mm, 3), ABOVE, NOTHING_ELSE),
@@ -963,6 +966,10 @@ START_TEST(what_heights_tell)
         ck_assert_uint_eq(h.n_rows, ROWS);
         ck_assert(h.has_slope[0] == in);
         ck_assert(h.rotations_stated == in);
+        double x = (s->pad[0].at.x_mm + s->pad[1].at.x_mm) / 2,
+               y = (s->pad[0].at.y_mm + s->pad[1].at.y_mm) / 2;
+        ck_assert_double_eq_tol(h.middle_x_mm, cos(0.73) * x - sin(0.73) * y, 1e-12);
+        ck_assert_double_eq_tol(h.middle_y_mm, sin(0.73) * x + cos(0.73) * y, 1e-12);
         ck_assert_double_eq_tol(h.tip_about_mm[0], -31.71, 1e-12);
         ck_assert_double_eq_tol(h.tip_about_mm[1], -31.86, 1e-12);
         stage_free(s);
@@ -1178,6 +1185,27 @@ START_TEST(sightings_aside)
 }
 END_TEST
 
+/* A height stays where so large a change comes by chance in one run of twenty; with a permitted
+ * error, where it is within that with a probability of 0.95. */
+START_TEST(heights_that_stay)
+{
+    for (int permitted = 0; permitted < 2; permitted++) {
+        for (int stays = 0; stays < 2; stays++) {
+            struct stage *s = stage_new();
+            struct tt_height_result *height = &s->height[0];
+            double p = (permitted ? 0.95 : 0.05) * (stays ? 1.0001 : 0.9999);
+            height->has_verdict = true;
+            height->has_conformity = permitted;
+            height->p_conforming = permitted ? p : 0;
+            height->p_unchanged = permitted ? 0 : p;
+            ck_assert_int_eq(tt_verdict(&s->view), TIPTRUE_OK);
+            ck_assert_int_eq(height->verdict, stays ? TIPTRUE_KEEP : TIPTRUE_UPDATE);
+            stage_free(s);
+        }
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/bounds");
@@ -1196,6 +1224,7 @@ int main(void)
     tcase_add_test(tcase, radii_that_do_not_fit);
     tcase_add_test(tcase, open_along_a_line);
     tcase_add_test(tcase, sightings_aside);
+    tcase_add_test(tcase, heights_that_stay);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
