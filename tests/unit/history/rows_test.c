@@ -12,6 +12,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "base/buffer.h"
@@ -826,6 +827,76 @@ START_TEST(a_group_is_all_or_nothing)
 }
 END_TEST
 
+/* What another process reads meanwhile is waited for, where the file has to be alone for a moment.
+ */
+START_TEST(opening_waits_for_who_reads)
+{
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    int ready[2], status = 0;
+    char byte;
+
+    run_sql("PRAGMA journal_mode = DELETE");
+    ck_assert_int_eq(pipe(ready), 0);
+    pid_t child = fork();
+    ck_assert_int_ge(child, 0);
+    if (child == 0) {
+        sqlite3 *other = NULL;
+        bool good =
+            sqlite3_open(path, &other) == SQLITE_OK &&
+            sqlite3_exec(other, "BEGIN; SELECT count(*) FROM run", NULL, NULL, NULL) == SQLITE_OK &&
+            write(ready[1], "r", 1) == 1;
+        nanosleep(&(struct timespec){.tv_nsec = 60000000L}, NULL);
+        _exit(good ? 0 : 1);
+    }
+    ck_assert_int_eq(read(ready[0], &byte, 1), 1);
+    ck_assert_msg(tt_store_open(path, true, &history, &error) == TIPTRUE_OK, "%s", error.text);
+    tiptrue_history_close(history);
+    ck_assert_int_eq(waitpid(child, &status, 0), child);
+    ck_assert(WIFEXITED(status) && WEXITSTATUS(status) == 0);
+    close(ready[0]);
+    close(ready[1]);
+}
+END_TEST
+
+/* A record whose last result was there already says nothing of the one that counts now. */
+START_TEST(the_result_that_counts_is_another)
+{
+    struct made m;
+    sqlite3_stmt *statement;
+    bool row;
+    make(&m);
+    put_good(&FIRST, &m.solution, TT_PUT_SOLVED);
+    struct tt_record_result results[2] = {{"0.9.2",
+                                           "2026-03-22T10:00:01Z",
+                                           "update",
+                                           {text_of(FIRST.plate), text_of(FIRST.machine)},
+                                           text_of("j2")},
+                                          {FIRST.version,
+                                           FIRST.added,
+                                           "update",
+                                           {text_of(FIRST.plate), text_of(FIRST.machine)},
+                                           text_of(FIRST.json)}};
+    struct tt_record record = {
+        .added = FIRST.added, .log = text_of(FIRST.log), .results = results, .n_results = 2};
+    struct tt_put_outcome outcome;
+    strcpy(record.id, FIRST.id);
+    ck_assert_int_eq(tt_store_put(store, &record, &m.solution, TT_PUT_MERGED, &outcome, NULL),
+                     TIPTRUE_OK);
+    ck_assert_uint_eq(outcome.new_results, 1);
+    ck_assert_int_eq(number("SELECT run FROM pending"), 1);
+    ck_assert_int_eq(number("SELECT result FROM summary"), 1);
+    /* a reading that a rollback ends is not left half-way */
+    ck_assert_int_eq(tt_store_begin(store, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_sql_first(store, "SELECT id FROM run", (struct tt_sql_values){NULL, 0},
+                                  &statement, &row, NULL),
+                     TIPTRUE_OK);
+    ck_assert(row);
+    tt_store_rollback(store);
+    check_idle();
+}
+END_TEST
+
 /* A result whose offsets are without the plate held is derived again. */
 START_TEST(runs_that_are_still_to_be_derived)
 {
@@ -1633,6 +1704,8 @@ int main(void)
     tcase_add_test(tests, a_run_that_is_forgotten_takes_all_of_it_along);
     tcase_add_test(tests, what_is_a_new_result);
     tcase_add_test(tests, a_group_is_all_or_nothing);
+    tcase_add_test(tests, opening_waits_for_who_reads);
+    tcase_add_test(tests, the_result_that_counts_is_another);
     tcase_add_test(tests, runs_that_are_still_to_be_derived);
     tcase_add_test(tests, what_each_run_shows_of_repeatability);
     tcase_add_test(tests, the_scatter_that_is_kept);
