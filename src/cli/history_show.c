@@ -42,7 +42,6 @@ static enum tiptrue_history_part document_part(const char *word, struct argp_sta
         }
     }
     cli_usage(state, "--document '%s' is none; there are plate, machine, plan, pattern", word);
-    return TIPTRUE_HISTORY_PLATE;
 }
 
 static void check(void *input, struct argp_state *state)

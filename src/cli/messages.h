@@ -41,7 +41,7 @@ struct cli_messages {
 void cli_put_escaped(FILE *to, const char *text);
 /* argp_error, the text escaped: wrong use ends the program with status 64. Where the command line
  * asks for JSON, an error object goes there first. */
-void cli_usage(const struct argp_state *state, const char *format, ...)
+_Noreturn void cli_usage(const struct argp_state *state, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 /* The same of @text where it is @wrong. */
 void cli_refuse_if(const struct argp_state *state, bool wrong, const char *text);

@@ -287,7 +287,6 @@ static enum tiptrue_units units_of(struct argp_state *state, const char *text)
         }
     }
     cli_usage(state, "--units '%s' is not a unit; allowed are mm, inch and um", text);
-    return TIPTRUE_UNITS_DEFAULT;
 }
 
 /* Millimetres to the unit that stands behind a length; 0: it is none. */
@@ -367,7 +366,6 @@ static double age_s(struct argp_state *state, const char *option, const char *te
     cli_usage(state,
               "%s '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
               option, text);
-    return 0.0;
 }
 
 static void take_number(const struct cli_option *o, void *to, const char *argument,

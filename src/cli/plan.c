@@ -173,7 +173,6 @@ static void board_size(void *at, const char *text, struct argp_state *state)
     if (cross == NULL || (size_t)(cross - text) >= sizeof side) {
         cli_usage(state, "--board '%s' is not a size; write width and height, such as 110x80",
                   text);
-        return;
     }
     memcpy(side, text, (size_t)(cross - text));
     options->width_mm = cli_length_mm(state, "--board", side);
