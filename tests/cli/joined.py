@@ -6,6 +6,7 @@ import json
 import os
 import pathlib
 import random
+import re
 import subprocess
 import sys
 import tempfile
@@ -87,6 +88,25 @@ for tip in good["joined"]["tips"]:
     tally.check(tip["in_use_mm"]["x"] == IN_USE[tip["tip"]][0], f"in use: {tip}")
     tally.check(abs(tip["offset_mm"]["x"] - OFFSETS[tip["tip"]][0]) < 5e-4, f"{tip}")
     tally.check(0.006 < tip["expanded_offset_mm"]["x"] < 0.008 < 0.012 < tip["expanded_touched_mm"]["x"], f"{tip}")
+
+# The same on a page: as many cells as columns in each row, the numbers those of the JSON; what is permitted, to two digits.
+for permitted, shown in ((0.0099, "9.9"), (0.00994, "9.9"), (0.00996, "10"), (0.0101, "10")):
+    document("machine.json", export=None, limits={**machine["limits"], "placement": {"permitted_mm": permitted}})
+    place("--report", "page.html")
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    tally.check(f"<p>Permitted: {shown} \u00b5m on each axis." in page, f"{permitted} mm are not {shown}")
+document("machine.json", export=None)
+rows = re.search(r"Joined with touches.*?</thead>(.*?)</table>", page, re.S)
+columns = len(re.findall(r"<th\b", re.search(r"Joined with touches.*?</thead>", page, re.S).group()))
+rows = [re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", row, re.S) for row in re.findall(r"<tr>.*?</tr>", rows.group(1), re.S)]
+for row, tip in zip(rows, good["joined"]["tips"]):
+    after, before = (max(tip[k]["x"], tip[k]["y"]) for k in ("expanded_offset_mm", "expanded_touched_mm"))
+    numbers = [float(re.sub(r"[^-.\d]", "", cell.replace("\u2212", "-"))) for cell in row[1:]]
+    wanted = [tip["in_use_mm"]["x"], tip["in_use_mm"]["y"], tip["offset_mm"]["x"], tip["offset_mm"]["y"], 1e3 * after, 1e3 * before]
+    near = [6e-5] * 4 + [0.6] * 2
+    tally.check(len(row) == columns == 7 and row[0] == tip["tip"], f"{row}, {columns} columns")
+    tally.check(all(abs(a - b) < c for a, b, c in zip(numbers, wanted, near)), f"{numbers}, not {wanted}")
+tally.check(len(rows) == 2, f"{rows}")
 
 # Which offsets were in use: --present none says those of the run.
 board(used=OFFSETS)

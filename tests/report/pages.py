@@ -165,6 +165,17 @@ def zones(folder):
         runs.report("01-plain", path, zone=zone)
         with open(path, encoding="utf-8") as file:
             tally.check(f"<p>Started: {expected}</p>" in file.read(), f"TZ={zone} does not show {expected}")
+    # the turn of a year, behind a leap year, a common one, a century that has a leap day and one that has none
+    result = runs.result("01-plain")
+    for year in (2001, 2025, 2026, 2101):
+        result["run"]["started"] = f"{year}-01-01T00:30:00Z"
+        told = os.path.join(folder, "turn.json")
+        with open(told, "w", encoding="utf-8") as file:
+            json.dump(result, file)
+        for zone, expected in (("ABC1", f"{year - 1}-12-31 23:30:00 -01:00 (ABC)"), ("XYT-1", f"{year}-01-01 01:30:00 +01:00 (XYT)")):
+            runs.call("report", told, "-o", path, zone=zone)
+            with open(path, encoding="utf-8") as file:
+                tally.check(f"<p>Started: {expected}</p>" in file.read(), f"TZ={zone} does not show {expected}")
 
 
 def hostile(folder):
