@@ -172,7 +172,8 @@ def zones(folder):
         told = os.path.join(folder, "turn.json")
         with open(told, "w", encoding="utf-8") as file:
             json.dump(result, file)
-        for zone, expected in (("ABC1", f"{year - 1}-12-31 23:30:00 -01:00 (ABC)"), ("XYT-1", f"{year}-01-01 01:30:00 +01:00 (XYT)")):
+        for zone, expected in (("ABC1", f"{year - 1}-12-31 23:30:00 -01:00 (ABC)"),
+                               ("XYT-1", f"{year}-01-01 01:30:00 +01:00 (XYT)")):
             runs.call("report", told, "-o", path, zone=zone)
             with open(path, encoding="utf-8") as file:
                 tally.check(f"<p>Started: {expected}</p>" in file.read(), f"TZ={zone} does not show {expected}")
