@@ -263,13 +263,12 @@ START_TEST(no_circle)
 }
 END_TEST
 
-/* A run with a wobble of @size_mm and a runout of @runout_mm, its rotations over @sweep_deg. */
-static struct tiptrue_solution *wobbling(double size_mm, double runout_mm, double sweep_deg)
+/* A run with a wobble of @size_mm and a runout of @runout_mm towards @towards_deg. */
+static struct tiptrue_solution *wobbling(double size_mm, double runout_mm, double towards_deg)
 {
     struct scene s = bench(20260106);
-    s.tips[0].runout_x = 0.84 * runout_mm;
-    s.tips[0].runout_y = -0.54 * runout_mm;
-    s.sweep_deg = sweep_deg;
+    s.tips[0].runout_x = runout_mm * cos(towards_deg * DEG);
+    s.tips[0].runout_y = runout_mm * sin(towards_deg * DEG);
     s.sigma_touch = 0.0005;
     s.u_touch = 0;
     struct scene_rows rows = scene_simulate(&s);
@@ -284,6 +283,24 @@ static struct tiptrue_solution *wobbling(double size_mm, double runout_mm, doubl
     return solved(&s, &rows);
 }
 
+/* A wobble moves the circle's centre along the runout: told whichever way that is, and by how much;
+ * one that scatter may be is not. */
+START_TEST(wobble_along_an_axis)
+{
+    static const double TOWARDS_DEG[] = {0, 90, 180, 270, 33};
+
+    for (size_t k = 0; k < sizeof TOWARDS_DEG / sizeof TOWARDS_DEG[0]; k++) {
+        for (int told = 0; told < 2; told++) {
+            double size_mm = told ? 0.0009 : 0.0003;
+            struct tiptrue_solution *solution = wobbling(size_mm, 0.2, TOWARDS_DEG[k]);
+            ck_assert_msg(scene_count(solution, TT_FINDING_FIT_DISAGREES) == (size_t)told,
+                          "towards %g: %d", TOWARDS_DEG[k], told);
+            tiptrue_solution_free(solution);
+        }
+    }
+}
+END_TEST
+
 /* A circle is looked at where its radius is thirty standard deviations of a centre, which four
  * edges, two along each axis, give to a repeatability over sqrt(2). */
 START_TEST(least_circle)
@@ -292,7 +309,7 @@ START_TEST(least_circle)
 
     while (high - low > 1e-3 * high) {
         double middle = 0.5 * (low + high);
-        struct tiptrue_solution *solution = wobbling(0.0025, middle, 360);
+        struct tiptrue_solution *solution = wobbling(0.0025, middle, -33);
         bool told = scene_count(solution, TT_FINDING_FIT_DISAGREES) > 0;
         low = told ? low : middle;
         high = told ? middle : high;
@@ -324,6 +341,7 @@ int main(void)
     tcase_add_loop_test(all, turned_edge, 0, 4);
     tcase_add_loop_test(all, wobble, 0, 2);
     tcase_add_loop_test(all, no_circle, 0, 2);
+    tcase_add_test(all, wobble_along_an_axis);
     tcase_add_test(all, least_circle);
     tcase_add_loop_test(all, clean_runs, 0, 3);
     suite_add_tcase(suite, all);
