@@ -6,11 +6,13 @@ change: look at each difference."""
 import os
 import pathlib
 import re
+import tempfile
 
 FRACTION = re.compile(r"-?\d+\.\d+")
 # what differs from call to call, or is the words of another library
 CHANGING = (
-    (re.compile(r"/tmp/\w+"), "WORK"),
+    (re.compile(re.escape(os.path.realpath(tempfile.gettempdir())) + r"/\w+"), "WORK"),
+    (re.compile(re.escape(tempfile.gettempdir()) + r"/\w+"), "WORK"),
     (re.compile(r"\d{4}-\d\d-\d\dT\d\d:?\d\d:?\d\dZ(?:\.\d+)?-[0-9a-f]{16}"), "DATE-DIGEST"),
     (re.compile(r"locked by process \d+"), "locked by process N"),
     (re.compile(r"\b[\d.]+ h\b"), "N h"),
