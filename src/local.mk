@@ -192,8 +192,10 @@ libcore_la_SOURCES = \
   src/placement/board_design.c src/placement/board_design.h \
   src/placement/findings.c \
   src/placement/join.c \
+  src/placement/order.c \
   src/placement/board_fit.c src/placement/board_fit.h \
   src/placement/placement.c src/placement/placement.h \
+  src/placement/reading.c \
   src/placement/robust.c \
   src/placement/since.c \
   src/placement/terms.c src/placement/terms.h \

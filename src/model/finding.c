@@ -67,6 +67,7 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_AXES_NOT_SQUARE] = "axes-not-square",
     [TT_FINDING_CONFIRMED] = "confirmed",
     [TT_FINDING_CONTRADICTED] = "contradicted",
+    [TT_FINDING_MOVED_BOARD] = "moved-board",
 };
 
 /* By unit: what its keys end in. */

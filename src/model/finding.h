@@ -69,6 +69,7 @@ enum tt_finding_code {
     TT_FINDING_AXES_NOT_SQUARE,
     TT_FINDING_CONFIRMED,
     TT_FINDING_CONTRADICTED,
+    TT_FINDING_MOVED_BOARD,
     TT_FINDING_CODES /* how many */
 };
 

@@ -28,6 +28,7 @@ struct tt_board_fit {
     double effective;   /* unknowns that the parts themselves determine */
     double variance;    /* of unit weight: chi squared over dof; 1 where there are no dof */
     double dof;         /* 2 * parts - effective */
+    double ln_likelihood; /* of the mixture of good and slipped parts, but for a constant */
     bool turn_free;     /* the board's own turn is not known: no prior of the grid's turn */
 };
 
@@ -47,7 +48,7 @@ TT_MUST_USE bool tt_board_fit_solve(struct tt_board_fit *fit, const struct tt_bo
 /* Parts that do not belong to the rest get weight 0, the others 1: mixture of good parts and
  * slipped ones, by expectation and maximisation (Dempster, Laird and Rubin, J. R. Stat. Soc. B 39
  * (1977) 1-38). Repeatabilities into design->precision; the fit is solved with them at the end.
- * TIPTRUE_E_DEGENERATE: not solvable; TIPTRUE_E_MEMORY. */
+ * fit->ln_likelihood is what it ended at. TIPTRUE_E_DEGENERATE: not solvable; TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_board_fit_robust(struct tt_board_fit *fit,
                                                     struct tt_board_design *design,
                                                     struct tt_arena *arena);

@@ -96,6 +96,34 @@ static bool find_slipped(struct tt_placing *p)
     return true;
 }
 
+/* The found places are not those of these parts, or some were never measured. */
+static bool find_misread(struct tt_placing *p)
+{
+    const struct tt_reading_shown *read = &p->reading;
+    struct tt_finding misread = head(TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_NONE);
+    bool good = !read->is_far ||
+                add(p, &misread,
+                    TT_VALUES(TT_TEXT("what", read->fits != NULL ? read->fits : "placed-elsewhere"),
+                              TT_IN_MM("apart", read->apart_mm),
+                              TT_IN_MM("fits_within", read->fits != NULL ? read->fits_mm : NAN)));
+    return good && (read->copied == 0 ||
+                    add(p, &misread,
+                        TT_VALUES(TT_TEXT("what", "placed-copied"), TT_PLAIN("parts", read->copied),
+                                  TT_PLAIN("of", p->board->n_parts))));
+}
+
+/* Something moved while the parts were placed or measured: no value can be trusted. */
+static bool find_moved(struct tt_placing *p)
+{
+    const struct tt_order_shown *o = &p->order;
+    struct tt_finding moved = head(TT_FINDING_MOVED_BOARD, TIPTRUE_ERROR, TT_NONE);
+    return !o->found || add(p, &moved,
+                            TT_VALUES(TT_TEXT("what", o->creeps ? "creep" : "step"),
+                                      TT_PLAIN("line", o->line), TT_IN_MM("x", o->size_mm.x),
+                                      TT_IN_MM("y", o->size_mm.y), TT_IN_DEG("turn", o->turn_rad),
+                                      TT_SHARE("probability", o->probability)));
+}
+
 /* The tip that scatters most, where repeatabilities differ. */
 static bool find_scattered(struct tt_placing *p)
 {
@@ -273,11 +301,18 @@ static int worst_first(const void *a, const void *b)
     return x->code != y->code ? (int)x->code - (int)y->code : (x->tip > y->tip) - (x->tip < y->tip);
 }
 
+/* What the places say, where they are those of the parts. */
+static bool find_all(struct tt_placing *p)
+{
+    return find_few(p) && find_moved(p) && find_slipped(p) && find_scattered(p) &&
+           find_offsets(p) && find_angles(p) && find_grid(p) && find_rival(p) && find_open(p) &&
+           find_not_normal(p) && find_joined(p);
+}
+
 bool tt_placing_findings(struct tt_placing *p)
 {
-    bool good = find_other_machine(p) && find_few(p) && find_slipped(p) && find_scattered(p) &&
-                find_offsets(p) && find_angles(p) && find_grid(p) && find_rival(p) &&
-                find_open(p) && find_not_normal(p) && find_joined(p);
+    bool misread = p->reading.is_far || p->reading.copied > 0;
+    bool good = find_other_machine(p) && find_misread(p) && (misread || find_all(p));
     if (good && p->result->n_findings > 0) {
         qsort(p->result->findings, p->result->n_findings, sizeof(*p->result->findings),
               worst_first);

@@ -64,6 +64,9 @@ static enum tiptrue_status solve(struct tt_placing *p)
     if (!tt_board_fit_scatter(&p->fit, &p->design, &r->by_axis, &r->by_tip)) {
         return TIPTRUE_E_DEGENERATE;
     }
+    if ((status = tt_placing_order(p)) != TIPTRUE_OK) {
+        return status;
+    }
     double repeatability_mm = tt_placing_repeatability(p, &dof);
     return tt_board_terms_init(&p->terms, &p->design, &p->fit,
                                dof > TT_LEAST_PLACING_DOF
@@ -83,7 +86,7 @@ enum tiptrue_status tt_place(const struct tiptrue_board *board,
     p.result = calloc(1, sizeof(*p.result));
     enum tiptrue_status status = p.result != NULL && begin(&p) ? solve(&p) : TIPTRUE_E_MEMORY;
     if (status == TIPTRUE_OK &&
-        !(tt_placing_angles(&p) && tt_placing_values(&p) && tt_placing_join(&p) &&
+        !(tt_placing_reading(&p) && tt_placing_angles(&p) && tt_placing_values(&p) && tt_placing_join(&p) &&
           tt_placing_capability(&p) && tt_placing_findings(&p) && tt_placing_wanted(&p))) {
         status = TIPTRUE_E_MEMORY;
     }

@@ -30,6 +30,9 @@
 /* The probabilities move by less than this on average when nothing will change any more. */
 #define SETTLED 1e-5
 #define MOST_ROUNDS 80
+/* A narrow start's end is taken where it is likelier by this, in ln: of less, parts in the good
+ * ones' tails would be taken for slipped. */
+#define CLEARLY_LN 3.0
 
 struct mixture {
     struct tt_board_fit *fit;
@@ -48,9 +51,10 @@ static double median(double values[], size_t n)
     return n == 0 ? 0.0 : n % 2 == 1 ? values[n / 2] : 0.5 * (values[n / 2 - 1] + values[n / 2]);
 }
 
-/* The median over a tip's parts of what @pick reads. */
-static double median_of(struct mixture *m, size_t tip,
-                        double (*pick)(const struct mixture *, size_t))
+/* What @middle makes of a tip's parts, as @pick reads them. */
+static double middle_of(struct mixture *m, size_t tip,
+                        double (*pick)(const struct mixture *, size_t),
+                        double (*middle)(double[], size_t))
 {
     size_t n = 0;
     for (size_t i = 0; i < m->design->n; i++) {
@@ -58,7 +62,7 @@ static double median_of(struct mixture *m, size_t tip,
             m->scratch[n++] = pick(m, i);
         }
     }
-    return median(m->scratch, n);
+    return middle(m->scratch, n);
 }
 
 static double pick_x(const struct mixture *m, size_t i)
@@ -88,28 +92,51 @@ static double turned(const struct mixture *m, size_t i)
     return fabs(pick_turned(m, i));
 }
 
-/* Medians of the tips; repeatabilities from medians: of chi squared with 2 degrees of freedom it is
- * ln 4, of a normal deviate's size 0.6745. */
-static void start(struct mixture *m)
+/* Where a climb starts. */
+enum start {
+    WIDE,   /* the tips' medians, and what the parts scatter about them */
+    NARROW, /* the middles of the tips' shortest halves, and little scatter: where many parts slipped
+               one way, the others */
+    STARTS
+};
+/* Of the scatter about the medians, in a narrow start. */
+#define NARROWER 9.0
+
+/* The middle of the shortest interval that holds half of the values (P. J. Rousseeuw, A. M. Leroy,
+ * Robust Regression and Outlier Detection, 1987, ch. 4). */
+static double shortest_half(double values[], size_t n)
 {
+    size_t half = n / 2 + 1, best = 0;
+    qsort(values, n, sizeof(*values), tt_by_value);
+    for (size_t i = 1; i + half <= n; i++) {
+        best = values[i + half - 1] - values[i] < values[best + half - 1] - values[best] ? i : best;
+    }
+    return n == 0 ? 0.0 : n == 1 ? values[0] : 0.5 * (values[best] + values[best + half - 1]);
+}
+
+/* Of chi squared with 2 degrees of freedom the median is ln 4, of a normal deviate's size 0.6745. */
+static void begin(struct mixture *m, enum start from)
+{
+    double (*middle)(double[], size_t) = from == WIDE ? median : shortest_half;
     struct tt_board_design *design = m->design;
     for (size_t i = 0; i < design->n_unknowns; i++) {
         m->fit->unknowns[i] = 0.0;
     }
     for (size_t t = 0; t < design->n_tips; t++) {
-        m->fit->unknowns[tt_at_offset(design, t)] = median_of(m, t, pick_x);
-        m->fit->unknowns[tt_at_offset(design, t) + 1] = median_of(m, t, pick_y);
+        m->fit->unknowns[tt_at_offset(design, t)] = middle_of(m, t, pick_x, middle);
+        m->fit->unknowns[tt_at_offset(design, t) + 1] = middle_of(m, t, pick_y, middle);
         for (size_t i = 0; i < design->n; i++) {
             m->scratch[i] = design->rows[i].tip == t ? 1.0 : 0.0;
         }
         m->centre_rad[t] = tt_angle_mean(m->turned_rad, m->scratch, design->n);
-        m->centre_rad[t] += median_of(m, t, pick_turned);
+        m->centre_rad[t] += middle_of(m, t, pick_turned, median);
     }
-    double variance = median_of(m, TT_NONE, squared) / log(4.0);
+    double variance = middle_of(m, TT_NONE, squared, median) / log(4.0);
+    variance /= from == WIDE ? 1.0 : NARROWER;
     for (size_t i = 0; i < 2 * design->n_tips; i++) {
         design->precision[i] = variance > 0.0 ? 1.0 / variance : 1e12;
     }
-    m->angle_rad = median_of(m, TT_NONE, turned) / 0.6745;
+    m->angle_rad = middle_of(m, TT_NONE, turned, median) / 0.6745;
     m->share = SLIPPED_BEFORE / PARTS_BEFORE;
 }
 
@@ -123,6 +150,19 @@ static double ln_plane(double ratio2)
 static double ln_line(double ratio2)
 {
     return 0.5 * ratio2 - 0.5 * log(fmax(ratio2, 1.0)) - log(LN_FARTHEST) + 0.5 * log(TT_PI / 2.0);
+}
+
+/* ln of the likelihood of all places: good parts and slipped ones together. */
+static double ln_likelihood(const struct mixture *m)
+{
+    double ln = 0.0;
+    for (size_t i = 0; i < m->design->n; i++) {
+        double precision = m->design->precision[2 * m->design->rows[i].tip];
+        double ratio2 = squared(m, i) * precision;
+        double good = log1p(-m->share) - 0.5 * ratio2, bad = log(m->share) - 0.5 * ratio2 + ln_plane(ratio2);
+        ln += log(precision) + fmax(good, bad) + log1p(exp(-fabs(good - bad)));
+    }
+    return ln;
 }
 
 /* The probability that each part slipped; the mean change. */
@@ -206,22 +246,37 @@ static bool mixture_init(struct mixture *m, struct tt_arena *arena)
     return true;
 }
 
+/* Climb from a start. false: not solvable. */
+static bool climb(struct mixture *m, enum start from)
+{
+    double change = 1.0;
+    bool solved = true;
+    begin(m, from);
+    for (int round = 0; round < MOST_ROUNDS && change >= SETTLED && solved; round++) {
+        change = expect(m);
+        solved = tt_board_fit_solve(m->fit, m->design);
+        maximise_angles(m);
+        maximise_scatter(m);
+    }
+    m->fit->ln_likelihood = solved ? ln_likelihood(m) : -HUGE_VAL;
+    return solved;
+}
+
 enum tiptrue_status tt_board_fit_robust(struct tt_board_fit *fit, struct tt_board_design *design,
                                         struct tt_arena *arena)
 {
     struct mixture m = {.fit = fit, .design = design};
-    double change = 1.0;
     if (!mixture_init(&m, arena)) {
         return TIPTRUE_E_MEMORY;
     }
-    start(&m);
-    for (int round = 0; round < MOST_ROUNDS && change >= SETTLED; round++) {
-        change = expect(&m);
-        if (!tt_board_fit_solve(fit, design)) {
-            return TIPTRUE_E_DEGENERATE;
-        }
-        maximise_angles(&m);
-        maximise_scatter(&m);
+    bool solved = climb(&m, NARROW);
+    double narrow = fit->ln_likelihood;
+    solved = climb(&m, WIDE) || solved;
+    if (narrow > fit->ln_likelihood + CLEARLY_LN) {
+        (void)climb(&m, NARROW);
+    }
+    if (!solved) {
+        return TIPTRUE_E_DEGENERATE;
     }
     for (size_t i = 0; i < design->n; i++) {
         design->weight[i] = m.slipped[i] < 0.5 ? 1.0 : 0.0;

@@ -25,6 +25,25 @@ struct tt_angles {
     struct tt_weighed weighed;
 };
 
+/* What the order of the parts shows beside the terms. */
+struct tt_order_shown {
+    bool found, creeps;     /* from a part on; or more and more, from the first part to the last */
+    size_t line;            /* of the first part that lies elsewhere */
+    /* By which the later ones lie elsewhere: the parts' middle, on the machine's axes, and about
+     * it, counter-clockwise. */
+    struct tt_pair size_mm;
+    double turn_rad;
+    double ln_odds, probability;
+};
+
+/* Whether the found places are those of these parts. */
+struct tt_reading_shown {
+    bool is_far;
+    double apart_mm, fits_mm; /* median distances, as the file is and as the best reading has it */
+    const char *fits;         /* that reading; NULL: none fits */
+    size_t copied;            /* parts found where they were wanted, to the last digit */
+};
+
 struct tt_placing {
     const struct tiptrue_board *board;
     const struct tiptrue_machine *machine;
@@ -34,6 +53,8 @@ struct tt_placing {
     struct tt_board_terms terms;
     struct tt_weighed weighed;
     struct tt_angles angles;
+    struct tt_reading_shown reading;
+    struct tt_order_shown order;
     struct tiptrue_placement *result;
     struct tt_arena scratch;
 };
@@ -46,7 +67,10 @@ bool tt_placing_any_shown(const struct tt_placing *p);
 /* Whether the parts tell scale, shear and (unless it is the board's own) turn of the grid. */
 bool tt_grid_is_told(const struct tt_placing *p);
 
+/* Into p->order; after the robust fit. TIPTRUE_E_MEMORY is the only failure. */
+TT_MUST_USE enum tiptrue_status tt_placing_order(struct tt_placing *p);
 /* The steps, in their order. false: out of memory. */
+TT_MUST_USE bool tt_placing_reading(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_angles(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_values(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_join(struct tt_placing *p);

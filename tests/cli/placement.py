@@ -246,6 +246,83 @@ def verdicts():
     tally.check(result(table(rows, remarks=("# machine: crooked",)))[1] == 20, "another machine: repeat")
 
 
+def moved():
+    """Board, camera or device moved while parts were placed or measured: from a part on, or more and more; in place and turned."""
+    for clockwise in (False, True):
+        machine(rotation={"sense": "cw" if clockwise else "ccw"})
+        rows = Bench(41, clockwise).parts(48)
+        middle = np.mean([row[2] for row in rows], axis=0)
+
+        def shifted(move, by, rows=rows):
+            return [(tip, at, w, f + move(k) * np.array(by), turned) for k, (tip, at, w, f, turned) in enumerate(rows)]
+
+        for from_part, by in ((29, (0.0374, -0.0213)), (40, (-0.0187, 0.0521)), (9, (-0.0291, -0.0166))):
+            r, status = result(table(shifted(lambda k, at=from_part: k >= at, by)))
+            values = r["findings"][0]["values"]
+            tally.check(status == 20 and r["findings"][0]["code"] == "moved-board", f"step at {from_part}: {status} {r['findings'][0]}")
+            # its line: a remark and the header come first; a step is told to within two parts
+            tally.check(values["what"] == "step" and abs(values["line"] - (from_part + 3)) <= 2, f"step at {from_part}: {values}")
+            tally.check(np.hypot(values["x_mm"] - by[0], values["y_mm"] - by[1]) < 0.009, f"step by {by}: {values}")
+        r, status = result(table(shifted(lambda k: k / 47, (-0.0612, 0.0437))))
+        values = r["findings"][0]["values"]
+        tally.check(status == 20 and values["what"] == "creep", f"creeping: {status} {r['findings'][0]}")
+        tally.check(np.hypot(values["x_mm"] + 0.0612, values["y_mm"] - 0.0437) < 0.012, f"creeping: {values}")
+        turned = [(tip, at, w, f + (k >= 21) * (turn(0.0874) - np.eye(2)) @ (w - middle), found)
+                  for k, (tip, at, w, f, found) in enumerate(rows)]
+        r, status = result(table(turned))
+        tally.check(status == 20 and abs(r["findings"][0]["values"]["turn_deg"] - 0.0874) < 0.005, f"turned: {r['findings'][0]}")
+        tally.check("and 0.09" in place(table(turned)).stdout.replace("\n    ", " "), "and told")
+    machine()
+    # What is no move: every part slipped far away, single ones at the file's ends, a tip's parts all off.
+    rows = Bench(43).parts(48)
+    for aside in ((0, 1, 2), (45, 46, 47), (3, 17, 30)):
+        r, status = result(table([(*row[:3], row[3] + (k in aside) * turn(97 * k) @ [0.31, -0.47], row[4]) for k, row in enumerate(rows)]))
+        tally.check(status == 0 or all(f["code"] != "moved-board" for f in r["findings"]), f"slipped {aside}: {status} {r['findings']}")
+    by_tip = sorted(rows, key=lambda row: row[0])
+    r, status = result(table([(*row[:3], row[3] + (row[0] == "b") * np.array([0.09, -0.04]), row[4]) for row in by_tip]))
+    tally.check(status == 10 and [f["code"] for f in r["findings"]] == ["offset-off"], f"a tip after the other: {status} {r['findings']}")
+
+
+def misread():
+    """Found places that are not those of the parts: the reading that fits is told."""
+    machine()
+    bench = Bench(47)
+    bench.true["b"] += [0.0437, -0.0191]
+    rows = bench.parts(30)
+    exchange, mirror = np.array([[0, 1], [1, 0]]), np.diag([-1, 1])
+    for what, told, found in (("placed-exchanged", "exchange these columns", lambda k, w, f: exchange @ f),
+                              ("placed-mirrored", "counts the other way", lambda k, w, f: mirror @ f + [171.3, 2.9]),
+                              ("placed-mirrored", "counts the other way", lambda k, w, f: -(exchange @ f)),
+                              ("placed-turned", "lay so in the", lambda k, w, f: [171.3, 344.2] - f),
+                              ("placed-turned", "lay so in the", lambda k, w, f: turn(90) @ f),
+                              ("placed-turned", "lay so in the", lambda k, w, f: turn(270) @ f),
+                              ("placed-deviations", "add x and y", lambda k, w, f: f - w),
+                              ("placed-inches", "in inches, and x and y in mm", lambda k, w, f: f / 25.4),
+                              ("placed-millimetres", "in mm, and x and y in inches", lambda k, w, f: f * 25.4),
+                              ("placed-next-row", "a row too low", lambda k, w, f: rows[k - 1][3]),
+                              ("placed-row-before", "a row too high", lambda k, w, f: rows[(k + 1) % 30][3]),
+                              ("placed-elsewhere", "Nothing was learned", lambda k, w, f: rows[(7 * k + 3) % 30][3])):
+        spoilt = table([(*row[:3], np.array(found(k, *row[2:4])), row[4]) for k, row in enumerate(rows)])
+        r, status = result(spoilt)
+        tally.check(status == 20 and [f["values"]["what"] for f in r["findings"]] == [what], f"{what}: {status} {r['findings']}")
+        tally.check(told in place(spoilt).stdout.replace("\n    ", " "), f"{what}: {told}")
+        if what != "placed-elsewhere":
+            tally.check(0.003 < r["findings"][0]["values"]["fits_within_mm"] < 0.05, f"{what}: {r['findings']}")
+    # A millimetre is the bound of what half of the parts lie apart: tip a's alternate about its middle.
+    for size, status in ((0.96, 10), (1.04, 20)):
+        apart = [(*row[:3], row[2] + size * np.array([0.6, -0.8]) * (1 if k // 2 % 2 else -1), row[4]) for k, row in enumerate(rows[:28])]
+        r, got = result(table(apart))
+        tally.check((got == 20 and "implausible" in [f["code"] for f in r["findings"]]) == (status == 20), f"{size} mm apart: {got}")
+    for count in (2, 3):
+        copied = [(*row[:3], row[2] if k < count else row[3], row[4]) for k, row in enumerate(rows)]
+        r, status = result(table(copied))
+        told = [f["values"]["parts"] for f in r["findings"] if f["values"].get("what") == "placed-copied"]
+        tally.check(told == ([3] if count == 3 else []) and (status == 20) == (count == 3), f"{count} copied: {status} {r['findings']}")
+    rounded = [(*row[:2], np.round(row[2], 2), np.round(row[3], 2), row[4]) for row in Bench(48).parts(60)]
+    r, status = result(table(rounded))
+    tally.check(all(f["code"] != "implausible" for f in r["findings"]), f"rounded to 10 um: {r['findings']}")
+
+
 def messages():
     machine()
     good = "P1,a,0,1.2,3.4,1.21,3.38,0.1\n"
@@ -353,6 +430,7 @@ def large():
     tally.check(r["tips"][0]["offset_probability"] > 0.99, f"{r['tips'][0]}")
 
 
-for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, messages, since, exact, large):
+for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, moved, misread, messages, since,
+             exact, large):
     test()
 tally.close()

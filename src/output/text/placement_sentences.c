@@ -11,7 +11,34 @@
 
 #define OFF "by {x} in x and {y} in y (u {u_x}, {u_y}; probability {probability})"
 
+#define ELSEWHERE "half of the parts were found {apart} or more from where they were wanted"
+#define IF "; they were found within {fits_within} if "
+
 static const struct tt_template TEMPLATES[] = {
+    {TT_FINDING_IMPLAUSIBLE, "placed-exchanged",
+     ELSEWHERE IF "found_x and found_y are exchanged: exchange these columns"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-mirrored",
+     ELSEWHERE IF "they are mirrored: an axis of the measuring device counts the other way, or the "
+     "board was measured from below; give found_x and found_y in the machine's directions"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-turned",
+     ELSEWHERE IF "the board is turned by a quarter or half a turn: it lay so in the measuring "
+     "device; give found_x and found_y in the machine's directions"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-deviations",
+     ELSEWHERE IF "found_x and found_y are deviations: add x and y to them"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-inches",
+     ELSEWHERE IF "found_x and found_y are in inches, and x and y in mm: give all in one unit"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-millimetres",
+     ELSEWHERE IF "found_x and found_y are in mm, and x and y in inches: give all in one unit"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-next-row",
+     ELSEWHERE IF "found_x and found_y stand a row too low: put them back beside their parts"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-row-before",
+     ELSEWHERE IF "found_x and found_y stand a row too high: put them back beside their parts"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-elsewhere",
+     ELSEWHERE ", beside what their tips have in common: are they those of this board, in these "
+     "units, and in this order? Nothing was learned from them"},
+    {TT_FINDING_IMPLAUSIBLE, "placed-copied",
+     "{parts} of {of} parts were found exactly where they were wanted, to the last digit, and the "
+     "others were not: copied, not measured? Measure them, or leave found_x and found_y empty"},
     {TT_FINDING_OFFSET_OFF, "only-tip",
      "all parts are off alike, " OFF ". With one tip on the board its offset cannot be told from "
      "the camera and the board's seat: look at the board's marks first, then run solve; parts of a "
@@ -37,6 +64,16 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_ROTATION_ZERO, NULL,
      "parts of '{tip}' are turned by {error} (u {u}; probability {probability}) against what was "
      "asked for: set the tip's rotation zero"},
+    {TT_FINDING_MOVED_BOARD, "creep",
+     "the parts lie further and further off along the file, from the first to the last by {x} in x, "
+     "{y} in y and {turn} (probability {probability}): heat, or something slipping, moved the board, the "
+     "camera or the measuring device meanwhile; let the machine warm up, clamp the board, then "
+     "place and measure again"},
+    {TT_FINDING_MOVED_BOARD, NULL,
+     "from line {line} on the parts lie elsewhere, by {x} in x, {y} in y and {turn} (probability "
+     "{probability}): the board, the camera or the measuring device moved while parts were placed "
+     "or measured, or the offsets in use were changed; clamp the board, then place and measure "
+     "again"},
     {TT_FINDING_SLIPPED_PARTS, "many",
      "{parts} of {of} parts of '{tip}' disagree with the others ({lines}): which are right cannot "
      "be told. Clean or replace the tip, check its vacuum, and place them again"},
