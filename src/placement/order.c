@@ -27,7 +27,8 @@
 /* Size of a shift beforehand, in repeatabilities: of the largest terms (terms.c). */
 #define SIZE 8.0
 /* What the parts tell of a move, beside all terms, is worth so many parts at least (four on either
- * side, three at an end): slipped ones are as likely as a step that fewer show, at a file's end or at a tip's. */
+ * side, three at an end): slipped ones are as likely as a step that fewer show, at a file's end or
+ * at a tip's. */
 #define LEAST_WORTH 2.0
 /* A turn has this size at most, radians: it keeps one that hardly any part tells from growing. */
 #define MOST_TURN 0.01
@@ -48,7 +49,7 @@ struct shift {
 struct order {
     struct tt_board_design design;
     struct tt_board_fit fit;
-    double *worth; /* parts that a step from each part on is worth */
+    double *worth;   /* parts that a step from each part on is worth */
     double *c[MOVE]; /* A^T W z of a move */
 };
 
@@ -61,7 +62,8 @@ static double z_of(const struct order *o, const struct shift *shift, size_t part
 /* By what a move of 1 takes a part along x and along y. */
 static void move_columns(const struct tt_part_row *row, double x[MOVE], double y[MOVE])
 {
-    const double of_x[MOVE] = {1.0, 0.0, -row->along_y_mm}, of_y[MOVE] = {0.0, 1.0, row->along_x_mm};
+    const double of_x[MOVE] = {1.0, 0.0, -row->along_y_mm},
+                 of_y[MOVE] = {0.0, 1.0, row->along_x_mm};
     memcpy(x, of_x, sizeof(of_x));
     memcpy(y, of_y, sizeof(of_y));
 }
@@ -251,9 +253,9 @@ static enum tiptrue_status compare(struct tt_placing *p, struct order *o, const 
     double rows = shift->creeps ? 1.0 : (double)(o->design.n - 1);
     double occam = ln_occam(o, shift, u);
     enum tiptrue_status status = tt_board_fit_robust(&o->fit, &o->design, &p->scratch);
-    *ln_odds = status != TIPTRUE_OK ? -HUGE_VAL
-                                    : o->fit.ln_likelihood - p->fit.ln_likelihood - occam +
-                                          log(ODDS_ORDER / rows);
+    *ln_odds = status != TIPTRUE_OK
+                   ? -HUGE_VAL
+                   : o->fit.ln_likelihood - p->fit.ln_likelihood - occam + log(ODDS_ORDER / rows);
     return status == TIPTRUE_E_MEMORY ? status : TIPTRUE_OK;
 }
 

@@ -86,8 +86,9 @@ enum tiptrue_status tt_place(const struct tiptrue_board *board,
     p.result = calloc(1, sizeof(*p.result));
     enum tiptrue_status status = p.result != NULL && begin(&p) ? solve(&p) : TIPTRUE_E_MEMORY;
     if (status == TIPTRUE_OK &&
-        !(tt_placing_reading(&p) && tt_placing_angles(&p) && tt_placing_values(&p) && tt_placing_join(&p) &&
-          tt_placing_capability(&p) && tt_placing_findings(&p) && tt_placing_wanted(&p))) {
+        !(tt_placing_reading(&p) && tt_placing_angles(&p) && tt_placing_values(&p) &&
+          tt_placing_join(&p) && tt_placing_capability(&p) && tt_placing_findings(&p) &&
+          tt_placing_wanted(&p))) {
         status = TIPTRUE_E_MEMORY;
     }
     if (status == TIPTRUE_OK) {

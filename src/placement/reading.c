@@ -2,9 +2,9 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Are the found places those of these parts? Where most lie a millimetre or more from where they
  * were wanted, once each tip's common shift is taken off, no calibration is off: columns are
- * exchanged, an axis counts the other way, the board lay turned, rows have slipped, or it is another
- * board's file. Each such reading is tried; the one that fits is told. And a place that was found
- * where it was wanted, to the last digit, was not measured. */
+ * exchanged, an axis counts the other way, the board lay turned, rows have slipped, or it is
+ * another board's file. Each such reading is tried; the one that fits is told. And a place that was
+ * found where it was wanted, to the last digit, was not measured. */
 #include "config.h"
 
 #include <math.h>
@@ -24,7 +24,8 @@
 #define COPIED_RATIO 5
 #define FINE 5.0
 
-/* A reading: found is taken for [[xx, xy], [yx, yy]] found + add * wanted, of the row @rows below. */
+/* A reading: found is taken for [[xx, xy], [yx, yy]] found + add * wanted, of the row @rows below.
+ */
 struct reading {
     const char *name; /* in the finding */
     double xx, xy, yx, yy, add;
@@ -94,7 +95,8 @@ static size_t copied(const struct tiptrue_board *board, double sizes[])
 {
     size_t both = 0, one = 0, n = 0;
     for (size_t i = 0; i < board->n_parts; i++) {
-        double x = fabs(apart(board, readings, i, false)), y = fabs(apart(board, readings, i, true));
+        double x = fabs(apart(board, readings, i, false)),
+               y = fabs(apart(board, readings, i, true));
         both += x == 0.0 && y == 0.0;
         one += (x == 0.0) != (y == 0.0);
         if (x > 0.0) {
@@ -105,8 +107,8 @@ static size_t copied(const struct tiptrue_board *board, double sizes[])
         }
     }
     double middle = median(sizes, n); /* sorted now */
-    bool told = both >= LEAST_COPIED && both > COPIED_RATIO * one && n > 0 &&
-                middle > FINE * sizes[0];
+    bool told =
+        both >= LEAST_COPIED && both > COPIED_RATIO * one && n > 0 && middle > FINE * sizes[0];
     return told ? both : 0;
 }
 

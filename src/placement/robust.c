@@ -95,8 +95,8 @@ static double turned(const struct mixture *m, size_t i)
 /* Where a climb starts. */
 enum start {
     WIDE,   /* the tips' medians, and what the parts scatter about them */
-    NARROW, /* the middles of the tips' shortest halves, and little scatter: where many parts slipped
-               one way, the others */
+    NARROW, /* the middles of the tips' shortest halves, and little scatter: where many parts
+               slipped one way, the others */
     STARTS
 };
 /* Of the scatter about the medians, in a narrow start. */
@@ -114,7 +114,8 @@ static double shortest_half(double values[], size_t n)
     return n == 0 ? 0.0 : n == 1 ? values[0] : 0.5 * (values[best] + values[best + half - 1]);
 }
 
-/* Of chi squared with 2 degrees of freedom the median is ln 4, of a normal deviate's size 0.6745. */
+/* Of chi squared with 2 degrees of freedom the median is ln 4, of a normal deviate's size 0.6745.
+ */
 static void begin(struct mixture *m, enum start from)
 {
     double (*middle)(double[], size_t) = from == WIDE ? median : shortest_half;
@@ -159,7 +160,8 @@ static double ln_likelihood(const struct mixture *m)
     for (size_t i = 0; i < m->design->n; i++) {
         double precision = m->design->precision[2 * m->design->rows[i].tip];
         double ratio2 = squared(m, i) * precision;
-        double good = log1p(-m->share) - 0.5 * ratio2, bad = log(m->share) - 0.5 * ratio2 + ln_plane(ratio2);
+        double good = log1p(-m->share) - 0.5 * ratio2,
+               bad = log(m->share) - 0.5 * ratio2 + ln_plane(ratio2);
         ln += log(precision) + fmax(good, bad) + log1p(exp(-fabs(good - bad)));
     }
     return ln;

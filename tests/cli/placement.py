@@ -259,7 +259,8 @@ def moved():
         for from_part, by in ((29, (0.0374, -0.0213)), (40, (-0.0187, 0.0521)), (9, (-0.0291, -0.0166))):
             r, status = result(table(shifted(lambda k, at=from_part: k >= at, by)))
             values = r["findings"][0]["values"]
-            tally.check(status == 20 and r["findings"][0]["code"] == "moved-board", f"step at {from_part}: {status} {r['findings'][0]}")
+            tally.check(status == 20 and r["findings"][0]["code"] == "moved-board",
+                        f"step at {from_part}: {status} {r['findings'][0]}")
             # its line: a remark and the header come first; a step is told to within two parts
             tally.check(values["what"] == "step" and abs(values["line"] - (from_part + 3)) <= 2, f"step at {from_part}: {values}")
             tally.check(np.hypot(values["x_mm"] - by[0], values["y_mm"] - by[1]) < 0.009, f"step by {by}: {values}")
@@ -276,11 +277,14 @@ def moved():
     # What is no move: every part slipped far away, single ones at the file's ends, a tip's parts all off.
     rows = Bench(43).parts(48)
     for aside in ((0, 1, 2), (45, 46, 47), (3, 17, 30)):
-        r, status = result(table([(*row[:3], row[3] + (k in aside) * turn(97 * k) @ [0.31, -0.47], row[4]) for k, row in enumerate(rows)]))
-        tally.check(status == 0 or all(f["code"] != "moved-board" for f in r["findings"]), f"slipped {aside}: {status} {r['findings']}")
+        r, status = result(table([(*row[:3], row[3] + (k in aside) * turn(97 * k) @ [0.31, -0.47], row[4])
+                                  for k, row in enumerate(rows)]))
+        tally.check(status == 0 or all(f["code"] != "moved-board" for f in r["findings"]),
+                    f"slipped {aside}: {status} {r['findings']}")
     by_tip = sorted(rows, key=lambda row: row[0])
     r, status = result(table([(*row[:3], row[3] + (row[0] == "b") * np.array([0.09, -0.04]), row[4]) for row in by_tip]))
-    tally.check(status == 10 and [f["code"] for f in r["findings"]] == ["offset-off"], f"a tip after the other: {status} {r['findings']}")
+    tally.check(status == 10 and [f["code"] for f in r["findings"]] == ["offset-off"],
+                f"a tip after the other: {status} {r['findings']}")
 
 
 def misread():
@@ -310,14 +314,17 @@ def misread():
             tally.check(0.003 < r["findings"][0]["values"]["fits_within_mm"] < 0.05, f"{what}: {r['findings']}")
     # A millimetre is the bound of what half of the parts lie apart: tip a's alternate about its middle.
     for size, status in ((0.96, 10), (1.04, 20)):
-        apart = [(*row[:3], row[2] + size * np.array([0.6, -0.8]) * (1 if k // 2 % 2 else -1), row[4]) for k, row in enumerate(rows[:28])]
+        apart = [(*row[:3], row[2] + size * np.array([0.6, -0.8]) * (1 if k // 2 % 2 else -1), row[4])
+                 for k, row in enumerate(rows[:28])]
         r, got = result(table(apart))
-        tally.check((got == 20 and "implausible" in [f["code"] for f in r["findings"]]) == (status == 20), f"{size} mm apart: {got}")
+        tally.check((got == 20 and "implausible" in [f["code"] for f in r["findings"]]) == (status == 20),
+                    f"{size} mm apart: {got}")
     for count in (2, 3):
         copied = [(*row[:3], row[2] if k < count else row[3], row[4]) for k, row in enumerate(rows)]
         r, status = result(table(copied))
         told = [f["values"]["parts"] for f in r["findings"] if f["values"].get("what") == "placed-copied"]
-        tally.check(told == ([3] if count == 3 else []) and (status == 20) == (count == 3), f"{count} copied: {status} {r['findings']}")
+        tally.check(told == ([3] if count == 3 else []) and (status == 20) == (count == 3),
+                    f"{count} copied: {status} {r['findings']}")
     rounded = [(*row[:2], np.round(row[2], 2), np.round(row[3], 2), row[4]) for row in Bench(48).parts(60)]
     r, status = result(table(rounded))
     tally.check(all(f["code"] != "implausible" for f in r["findings"]), f"rounded to 10 um: {r['findings']}")

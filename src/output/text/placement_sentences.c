@@ -18,11 +18,12 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_IMPLAUSIBLE, "placed-exchanged",
      ELSEWHERE IF "found_x and found_y are exchanged: exchange these columns"},
     {TT_FINDING_IMPLAUSIBLE, "placed-mirrored",
-     ELSEWHERE IF "they are mirrored: an axis of the measuring device counts the other way, or the "
+     ELSEWHERE IF
+     "they are mirrored: an axis of the measuring device counts the other way, or the "
      "board was measured from below; give found_x and found_y in the machine's directions"},
     {TT_FINDING_IMPLAUSIBLE, "placed-turned",
      ELSEWHERE IF "the board is turned by a quarter or half a turn: it lay so in the measuring "
-     "device; give found_x and found_y in the machine's directions"},
+                  "device; give found_x and found_y in the machine's directions"},
     {TT_FINDING_IMPLAUSIBLE, "placed-deviations",
      ELSEWHERE IF "found_x and found_y are deviations: add x and y to them"},
     {TT_FINDING_IMPLAUSIBLE, "placed-inches",
@@ -35,7 +36,7 @@ static const struct tt_template TEMPLATES[] = {
      ELSEWHERE IF "found_x and found_y stand a row too high: put them back beside their parts"},
     {TT_FINDING_IMPLAUSIBLE, "placed-elsewhere",
      ELSEWHERE ", beside what their tips have in common: are they those of this board, in these "
-     "units, and in this order? Nothing was learned from them"},
+               "units, and in this order? Nothing was learned from them"},
     {TT_FINDING_IMPLAUSIBLE, "placed-copied",
      "{parts} of {of} parts were found exactly where they were wanted, to the last digit, and the "
      "others were not: copied, not measured? Measure them, or leave found_x and found_y empty"},
@@ -65,8 +66,10 @@ static const struct tt_template TEMPLATES[] = {
      "parts of '{tip}' are turned by {error} (u {u}; probability {probability}) against what was "
      "asked for: set the tip's rotation zero"},
     {TT_FINDING_MOVED_BOARD, "creep",
-     "the parts lie further and further off along the file, from the first to the last by {x} in x, "
-     "{y} in y and {turn} (probability {probability}): heat, or something slipping, moved the board, the "
+     "the parts lie further and further off along the file, from the first to the last by {x} in "
+     "x, "
+     "{y} in y and {turn} (probability {probability}): heat, or something slipping, moved the "
+     "board, the "
      "camera or the measuring device meanwhile; let the machine warm up, clamp the board, then "
      "place and measure again"},
     {TT_FINDING_MOVED_BOARD, NULL,
