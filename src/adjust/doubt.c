@@ -9,6 +9,7 @@
 
 #include "adjust/findings.h"
 #include "base/distribution.h"
+#include "base/order.h"
 
 /* An edge or a mark that lies further off than this is not filmed or worn: its place, or its name,
  * was put down wrong. The words differ; a mark's makes an error, for it holds the offset itself. */
@@ -414,12 +415,6 @@ static enum tiptrue_status sightings_fit(struct tt_view *view)
     return status == TIPTRUE_OK && view->model->picture.n > 0 ? seen_fit(view, true) : status;
 }
 
-static int compare_lines(const void *a, const void *b)
-{
-    size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    return (x > y) - (x < y);
-}
-
 /* Touches of a tip that are off by what no contact is. */
 static enum tiptrue_status targets_fit(struct tt_view *view, size_t block)
 {
@@ -437,7 +432,7 @@ static enum tiptrue_status targets_fit(struct tt_view *view, size_t block)
             }
         }
     }
-    qsort(lines, gross, sizeof *lines, compare_lines);
+    qsort(lines, gross, sizeof *lines, tt_by_count);
     if (gross < MANY_GROSS || (double)gross <= GROSS_SHARE * (double)n) {
         return TIPTRUE_OK;
     }

@@ -105,6 +105,13 @@ size_t tt_run_tip(const struct tt_view *view, size_t index)
     return t < run->n_tips ? t : TT_NONE;
 }
 
+const struct tt_tip *tt_stated_tip(const struct tt_view *view, size_t index)
+{
+    size_t t = tt_run_tip(view, index);
+
+    return t < view->machine->n_tips ? &view->machine->tips[t] : NULL;
+}
+
 enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *const finders[], size_t n)
 {
     enum tiptrue_status status = TIPTRUE_OK;

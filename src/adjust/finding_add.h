@@ -34,5 +34,7 @@ TT_MUST_USE enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *con
 
 /* Tip of the run (index into run->tips) behind the @index-th tip of the solution. */
 size_t tt_run_tip(const struct tt_view *view, size_t index);
+/* The stated tip behind the result number @index, or NULL. */
+const struct tt_tip *tt_stated_tip(const struct tt_view *view, size_t index);
 
 #endif

@@ -471,13 +471,6 @@ static double distance(struct tt_machine_xy a, struct tt_machine_xy b)
     return hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm);
 }
 
-static const struct tt_tip *stated_tip(const struct tt_view *view, size_t index)
-{
-    size_t t = tt_run_tip(view, index);
-
-    return t < view->machine->n_tips ? &view->machine->tips[t] : NULL;
-}
-
 /* By the offsets in use: each of the two is where the other should be, and not where it should be
  * itself. */
 static bool exchanged_by_offset(const struct tt_view *view, size_t i, size_t k)
@@ -502,7 +495,7 @@ static double radius_off(const struct tt_tip_result *tip, const struct tt_tip *s
 static bool exchanged_by_radius(const struct tt_view *view, size_t i, size_t k)
 {
     const struct tt_tip_result *a = &view->solution->tips[i], *b = &view->solution->tips[k];
-    const struct tt_tip *of_a = stated_tip(view, i), *of_b = stated_tip(view, k);
+    const struct tt_tip *of_a = tt_stated_tip(view, i), *of_b = tt_stated_tip(view, k);
 
     return of_a != NULL && of_b != NULL && of_a->has_radius && of_b->has_radius &&
            a->radius_determined && b->radius_determined && radius_off(a, of_a) > TT_TIPS_DIFFER &&

@@ -109,14 +109,6 @@ static enum tiptrue_status uncertainty(struct tt_view *view, size_t index)
                   TT_IN_MM("most", same ? most_same_mm : most_total_mm)));
 }
 
-/* The stated tip behind a result, or NULL. */
-static const struct tt_tip *stated_tip(const struct tt_view *view, size_t index)
-{
-    size_t run_tip = tt_run_tip(view, index);
-
-    return run_tip < view->machine->n_tips ? &view->machine->tips[run_tip] : NULL;
-}
-
 /* What a radius was taken for, where it is further than DIAMETER_U from the stated one; NULL: it is
  * not, or is another radius (radius-off). */
 static const char *taken_for(double found_mm, const struct tt_tip *stated)
@@ -133,7 +125,7 @@ static const char *taken_for(double found_mm, const struct tt_tip *stated)
 static enum tiptrue_status radius(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
-    const struct tt_tip *stated = stated_tip(view, index);
+    const struct tt_tip *stated = tt_stated_tip(view, index);
     double found_mm = tip->contact_radius_mm, u_mm = tip->u_contact_radius_mm;
 
     if (!tip->radius_determined) {
@@ -162,7 +154,7 @@ static enum tiptrue_status radii_alike(struct tt_view *view)
 
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         const struct tt_tip_result *tip = &view->solution->tips[i];
-        const struct tt_tip *stated = stated_tip(view, i);
+        const struct tt_tip *stated = tt_stated_tip(view, i);
         if (!tip->radius_determined || stated == NULL || !stated->has_radius) {
             continue;
         }
