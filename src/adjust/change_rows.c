@@ -162,31 +162,54 @@ static enum tiptrue_status refine_peaks(struct tt_pool *pool)
     return status;
 }
 
+/* Are touches of the setup of @row before it, and from it on? */
+static bool parts_touches(const struct tiptrue_run *run, size_t row)
+{
+    bool before = false, after = false;
+
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        bool touch =
+            o->kind == TT_TOUCH && o->use == TT_USE && o->setup == run->observations[row].setup;
+        before = before || (touch && i < row);
+        after = after || (touch && i >= row);
+    }
+    return before && after;
+}
+
 /* Its rows share the prior probability of a change: the evidence of the best one is that of all
- * that were climbed together. */
+ * that were climbed together. Where the plate moved before all touches or after them, or, as
+ * probably, at one of the rows between, which the touches do not tell apart, it is the best one of
+ * these: they are the more, and touches on both sides tell more of it. */
 static enum tiptrue_status sum_rows(struct tt_pool *pool)
 {
-    size_t rows = pool->search->run->n_observations;
-    double *at = TT_ARENA_NEW(pool->search->arena, rows, double), sum = 0;
+    const struct tiptrue_run *run = pool->search->run;
+    double *at = TT_ARENA_NEW(pool->search->arena, run->n_observations, double), sum[2] = {0, 0};
     struct tt_candidate rest;
     struct tt_mode change;
-    struct tt_candidate *best = best_change(pool, &change, &rest);
+    struct tt_candidate *best = best_change(pool, &change, &rest), *between = NULL;
 
     if (at == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (struct tt_candidate *c = pool->candidates; c != NULL && best != NULL; c = c->next) {
         if (c->n_modes == best->n_modes && tt_candidate_within(c, best)) {
-            double *row = &at[row_of_change(c)];
-            *row = fmax(*row, exp(c->log_evidence - best->log_evidence));
+            size_t row = row_of_change(c);
+            at[row] = fmax(at[row], exp(c->log_evidence - best->log_evidence));
+            between = (between == NULL || c->log_evidence > between->log_evidence) &&
+                              parts_touches(run, row)
+                          ? c
+                          : between;
         }
     }
-    for (size_t i = 0; i < rows; i++) {
-        sum += at[i];
+    for (size_t i = 0; i < run->n_observations; i++) {
+        sum[at[i] > 0 && parts_touches(run, i)] += at[i];
     }
     if (best != NULL) {
-        best->log_evidence += log(sum);
-        pool->best = best->log_evidence > pool->best->log_evidence ? best : pool->best;
+        double log_evidence = best->log_evidence + log(sum[0] + sum[1]);
+        best = tt_mode_change(change.kind) == TT_MODE_MOVED && sum[1] > sum[0] ? between : best;
+        best->log_evidence = log_evidence;
+        pool->best = log_evidence > pool->best->log_evidence ? best : pool->best;
     }
     return TIPTRUE_OK;
 }

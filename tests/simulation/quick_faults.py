@@ -17,6 +17,8 @@ from tally import times  # noqa: E402
 
 PARTS = (
     (trials, f"--runs {times(10, 2)} --plate square --plate ragged5"),
+    # touches that do not tell at which row the plate moved, in the verdict hardly in one of twenty
+    (trials, "--runs 300 --seed 31 --plate square --cell moved --stated yes"),
     (hazard, f"--runs {times(400, 50)} --tell 3"),
     (mislabels, f"--each {times(61, 366)}"),
     (designs, f"--designs 3 --runs {times(100, 20)}"),
