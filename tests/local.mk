@@ -68,6 +68,7 @@ unit_tests = \
   tests/unit/history/compare_test \
   tests/unit/history/evidence_test \
   tests/unit/history/machine_test \
+  tests/unit/history/naming_test \
   tests/unit/history/predict_test \
   tests/unit/history/response_test \
   tests/unit/history/rows_test \
