@@ -88,7 +88,7 @@ libcore_la_SOURCES = \
   src/ingest/plan.c \
   src/ingest/plate.c \
   src/ingest/join.c \
-  src/ingest/repeats.c \
+  src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_findings.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \

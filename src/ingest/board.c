@@ -13,6 +13,7 @@
 #include "ingest/cells.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"
+#include "ingest/repeats.h"
 #include "model/board.h"
 
 enum column { PART, TIP, ROTATION, X, Y, FOUND_X, FOUND_Y, FOUND_ROTATION, COLUMNS };
@@ -288,6 +289,70 @@ static void check_whole(struct reader *reader)
     }
 }
 
+/* ---- parts that the file holds twice ---- */
+
+/* Parts may be placed at one place again and again; four in a row that were found alike in every
+ * digit were pasted. */
+#define LEAST_BLOCK 4
+#define NUMBERS 6
+
+static void numbers_of(const void *parts, size_t i, double number[NUMBERS])
+{
+    const struct tt_part *p = (const struct tt_part *)parts + i;
+    const double all[NUMBERS] = {p->wanted.x_mm, p->wanted.y_mm,  p->found.x_mm,
+                                 p->found.y_mm,  p->rotation_rad, p->found_rotation_rad};
+    memcpy(number, all, sizeof(all));
+}
+
+static uint64_t digest(const void *parts, size_t i)
+{
+    uint64_t state = ((const struct tt_part *)parts + i)->tip;
+    double number[NUMBERS];
+    numbers_of(parts, i, number);
+    for (size_t k = 0; k < NUMBERS; k++) {
+        state = tt_repeats_mixed(state, number[k]);
+    }
+    return state;
+}
+
+static bool equal(const void *parts, size_t first, size_t second)
+{
+    const struct tt_part *a = (const struct tt_part *)parts + first,
+                         *b = (const struct tt_part *)parts + second;
+    double of_a[NUMBERS], of_b[NUMBERS];
+    numbers_of(parts, first, of_a);
+    numbers_of(parts, second, of_b);
+    bool same = a->tip == b->tip && a->has_found_rotation == b->has_found_rotation;
+    for (size_t k = 0; k < NUMBERS; k++) {
+        same = same && of_a[k] == of_b[k];
+    }
+    return same;
+}
+
+/* They count once, and that is told. */
+static void drop_repeats(struct reader *reader)
+{
+    struct tiptrue_board *board = reader->board;
+    const struct tt_repeatable rows = {board->parts, board->n_parts, digest, equal};
+    bool *again = TT_ARENA_NEW(&reader->scratch, board->n_parts, bool);
+    size_t count, kept = 0, first = 0;
+    if (again == NULL || !tt_repeats_find(&rows, LEAST_BLOCK, again, &count, &reader->scratch)) {
+        reader->out_of_memory = true;
+        return;
+    }
+    for (size_t i = 0; i < board->n_parts && count > 0; i++) {
+        first = again[i] && first == 0 ? board->parts[i].line : first;
+        board->parts[kept] = board->parts[i];
+        kept += !again[i];
+    }
+    if (count > 0) {
+        board->n_parts = kept;
+        tt_warn(reader->diagnose, (struct tt_place){reader->diagnose->file, first, 1},
+                "was the file pasted or written twice? Remove the rows",
+                "%zu rows are equal to earlier ones in every digit; they count once", count);
+    }
+}
+
 static void read_text(struct reader *reader)
 {
     const struct tiptrue_machine *machine = reader->machine;
@@ -303,6 +368,7 @@ static void read_text(struct reader *reader)
     }
     reader->out_of_memory = reader->out_of_memory || reader->table.out_of_memory;
     if (!reader->out_of_memory && reader->diagnose->faults == 0) {
+        drop_repeats(reader);
         keep_tips(reader);
         convert(reader);
         check_whole(reader);

@@ -5,16 +5,16 @@
  * not. */
 #include "config.h"
 
-#include "ingest/formats.h"
+#include "ingest/repeats.h"
 
-#include <stdint.h>
 #include <string.h>
 
-#define LEAST_BLOCK 8
+#include "ingest/formats.h"
+
 /* Earlier rows that are tried as the beginning of a block. */
 #define MOST_TRIED 8
 
-static uint64_t mixed(uint64_t state, double value)
+uint64_t tt_repeats_mixed(uint64_t state, double value)
 {
     uint64_t bits;
 
@@ -25,6 +25,73 @@ static uint64_t mixed(uint64_t state, double value)
     return state ^ state >> 29;
 }
 
+/* before[i]: 1 + the last row before row i with its digest, 0 = none. NULL: out of memory. */
+static size_t *find_before(const struct tt_repeatable *r, struct tt_arena *scratch)
+{
+    size_t n = r->n, slots = 16;
+
+    while (slots < 2 * n) {
+        slots *= 2;
+    }
+    size_t *before = TT_ARENA_NEW(scratch, n, size_t), *last = TT_ARENA_NEW(scratch, slots, size_t);
+    uint64_t *digests = TT_ARENA_NEW(scratch, n, uint64_t);
+    if (before == NULL || last == NULL || digests == NULL) {
+        return NULL;
+    }
+    for (size_t i = 0; i < n; i++) {
+        digests[i] = r->digest(r->rows, i);
+        size_t slot = (size_t)(digests[i] >> 7) & (slots - 1);
+        while (last[slot] != 0 && digests[last[slot] - 1] != digests[i]) {
+            slot = (slot + 1) & (slots - 1);
+        }
+        before[i] = last[slot];
+        last[slot] = i + 1;
+    }
+    return before;
+}
+
+/* How many rows from @i on equal those from an earlier row on, without reaching into themselves. */
+static size_t repeated_from(const struct tt_repeatable *r, const size_t *before, size_t i)
+{
+    size_t longest = 0, at = before[i];
+
+    for (size_t tried = 0; at != 0 && tried < MOST_TRIED; tried++) {
+        size_t from = at - 1, n = 0;
+        while (from + n < i && i + n < r->n && r->equal(r->rows, from + n, i + n)) {
+            n++;
+        }
+        longest = n > longest ? n : longest;
+        at = before[from];
+    }
+    return longest;
+}
+
+bool tt_repeats_find(const struct tt_repeatable *r, size_t least, bool again[], size_t *count,
+                     struct tt_arena *scratch)
+{
+    size_t *before = find_before(r, scratch), n = r->n;
+
+    *count = 0;
+    for (size_t i = 0; before != NULL && i < n;) {
+        size_t block = before[i] != 0 ? repeated_from(r, before, i) : 0;
+        bool whole = block > 0 && 2 * block == n && i == block; /* a short file, all of it twice */
+        if (block < least && !whole) {
+            i++;
+            continue;
+        }
+        for (size_t k = 0; k < block; k++) {
+            again[i + k] = true;
+        }
+        *count += block;
+        i += block;
+    }
+    return before != NULL;
+}
+
+/* ---- touches and sightings ---- */
+
+/* Blocks of a log. */
+#define LEAST_BLOCK 8
 #define NUMBERS 9
 /* What a row states in numbers. */
 static void numbers_of(const struct tt_observation *o, double number[NUMBERS])
@@ -34,20 +101,23 @@ static void numbers_of(const struct tt_observation *o, double number[NUMBERS])
     memcpy(number, all, sizeof all);
 }
 
-static uint64_t digest(const struct tt_observation *o)
+static uint64_t digest(const void *rows, size_t i)
 {
+    const struct tt_observation *o = (const struct tt_observation *)rows + i;
     uint64_t state = (uint64_t)o->target * 31 + (uint64_t)o->tip * 7 + (uint64_t)o->kind;
     double number[NUMBERS];
 
     numbers_of(o, number);
     for (size_t k = 0; k < NUMBERS; k++) {
-        state = mixed(state, number[k]);
+        state = tt_repeats_mixed(state, number[k]);
     }
     return state;
 }
 
-static bool equal(const struct tt_observation *a, const struct tt_observation *b)
+static bool equal(const void *rows, size_t first, size_t second)
 {
+    const struct tt_observation *a = (const struct tt_observation *)rows + first,
+                                *b = (const struct tt_observation *)rows + second;
     double of_a[NUMBERS], of_b[NUMBERS];
     bool same = a->kind == b->kind && a->use == b->use && a->target == b->target &&
                 a->tip == b->tip && a->setup == b->setup && a->has_time == b->has_time &&
@@ -62,77 +132,27 @@ static bool equal(const struct tt_observation *a, const struct tt_observation *b
     return same;
 }
 
-/* before[i]: 1 + the last row before row i with its digest, 0 = none. NULL: out of memory. */
-static size_t *find_before(const struct tiptrue_run *run, struct tt_arena *scratch)
-{
-    size_t n = run->n_observations, slots = 16;
-
-    while (slots < 2 * n) {
-        slots *= 2;
-    }
-    size_t *before = TT_ARENA_NEW(scratch, n, size_t), *last = TT_ARENA_NEW(scratch, slots, size_t);
-    uint64_t *digests = TT_ARENA_NEW(scratch, n, uint64_t);
-    if (before == NULL || last == NULL || digests == NULL) {
-        return NULL;
-    }
-    for (size_t i = 0; i < n; i++) {
-        digests[i] = digest(&run->observations[i]);
-        size_t slot = (size_t)(digests[i] >> 7) & (slots - 1);
-        while (last[slot] != 0 && digests[last[slot] - 1] != digests[i]) {
-            slot = (slot + 1) & (slots - 1);
-        }
-        before[i] = last[slot];
-        last[slot] = i + 1;
-    }
-    return before;
-}
-
-/* How many rows from @i on equal those from an earlier row on, without reaching into themselves. */
-static size_t repeated_from(const struct tiptrue_run *run, const size_t *before, size_t i)
-{
-    const struct tt_observation *o = run->observations;
-    size_t longest = 0, at = before[i];
-
-    for (size_t tried = 0; at != 0 && tried < MOST_TRIED; tried++) {
-        size_t from = at - 1, n = 0;
-        while (from + n < i && i + n < run->n_observations && equal(&o[from + n], &o[i + n])) {
-            n++;
-        }
-        longest = n > longest ? n : longest;
-        at = before[from];
-    }
-    return longest;
-}
-
 bool tt_repeats_drop(struct tiptrue_run *run, struct tt_arena *scratch)
 {
-    size_t *before = find_before(run, scratch), kept = 0, n = run->n_observations;
-    bool *dropped = TT_ARENA_NEW(scratch, n, bool);
+    size_t kept = 0, n = run->n_observations;
+    bool *again = TT_ARENA_NEW(scratch, n, bool);
+    const struct tt_repeatable rows = {run->observations, n, digest, equal};
 
-    if (before == NULL || dropped == NULL) {
+    if (again == NULL || !tt_repeats_find(&rows, LEAST_BLOCK, again, &run->n_repeated, scratch)) {
         return false;
     }
-    for (size_t i = 0; i < n;) {
-        size_t block = before[i] != 0 ? repeated_from(run, before, i) : 0;
-        bool whole = block > 0 && 2 * block == n && i == block; /* a short log, all of it twice */
-        if (block < LEAST_BLOCK && !whole) {
-            i++;
-            continue;
-        }
-        if (run->repeated == NULL &&
-            (run->repeated = TT_ARENA_NEW(&run->arena, n, size_t)) == NULL) {
-            return false;
-        }
-        for (size_t k = 0; k < block; k++) {
-            run->repeated[run->n_repeated++] = run->observations[i + k].line;
-            dropped[i + k] = true;
-        }
-        i += block;
+    if (run->n_repeated == 0) {
+        return true;
     }
-    for (size_t i = 0; i < n && run->n_repeated > 0; i++) {
+    run->repeated = TT_ARENA_NEW(&run->arena, run->n_repeated, size_t);
+    for (size_t i = 0, at = 0; i < n && run->repeated != NULL; i++) {
         run->observations[kept] = run->observations[i];
-        kept += !dropped[i];
+        if (again[i]) {
+            run->repeated[at++] = run->observations[i].line;
+        } else {
+            kept++;
+        }
     }
-    run->n_observations = run->n_repeated > 0 ? kept : n;
-    return true;
+    run->n_observations = kept;
+    return run->repeated != NULL;
 }

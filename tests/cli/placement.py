@@ -330,6 +330,23 @@ def misread():
     tally.check(all(f["code"] != "implausible" for f in r["findings"]), f"rounded to 10 um: {r['findings']}")
 
 
+def twice():
+    """Rows that a file holds twice count once; parts at one place again and again, found elsewhere each time, all count."""
+    machine()
+    rows = Bench(53).parts(24)
+    once, _ = result(table(rows))
+    lines = table(rows).splitlines()
+    for again, told in ((lines[2:], "board.csv:27:1: warning: 24 rows are equal"),
+                        (lines[7:11], "board.csv:27:1: warning: 4 rows are equal"), (lines[7:10], "")):
+        done = place("\n".join(lines + again) + "\n", "--json")
+        r = json.loads(done.stdout)
+        tally.check(told in done.stderr and (told or not done.stderr), f"{len(again)} rows again: {done.stderr}")
+        tally.check(r["parts"]["read"] == (24 if told else 27), f"{len(again)} rows again: {r['parts']}")
+        tally.check((r["tips"] == once["tips"]) == bool(told), f"{len(again)} rows again: {r['tips']}")
+    at_one = [(tip, at, rows[k % 3][2], rows[k % 3][2] + f - w, turned) for k, (tip, at, w, f, turned) in enumerate(rows)]
+    tally.check(result(table(at_one))[0]["parts"]["read"] == 24, "three places, eight times")
+
+
 def messages():
     machine()
     good = "P1,a,0,1.2,3.4,1.21,3.38,0.1\n"
@@ -437,7 +454,7 @@ def large():
     tally.check(r["tips"][0]["offset_probability"] > 0.99, f"{r['tips'][0]}")
 
 
-for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, moved, misread, messages, since,
+for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, moved, misread, twice, messages, since,
              exact, large):
     test()
 tally.close()
