@@ -23,16 +23,16 @@
 /* Whether heights are all that is exported, so that the offsets' verdict does not matter. */
 static bool only_heights(const struct tt_export_job *job)
 {
-    size_t edits = 0;
+    bool any = false;
     for (size_t i = 0; i < job->n_files; i++) {
-        edits += job->files[i].n_edits;
+        any = any || job->files[i].n_edits > 0;
         for (size_t j = 0; j < job->files[i].n_edits; j++) {
             if (!tt_export_field_is_height(&job->files[i].edits[j].put.field)) {
                 return false;
             }
         }
     }
-    return edits > 0;
+    return any;
 }
 
 /* Nothing of what is exported is to be written. */
