@@ -779,5 +779,12 @@ write("t.in", "plain\n")
 expect(export("repeat.json", "--template", "t.in"), 65, "a template of repeat", "is repeat")
 expect(export("result.json", "--template", "t.in", "--rotations", "90"), 0, "rotations for nothing", "has no effect")
 expect(export("result.json", "--template", "nowhere.in"), 66, "no template", "cannot be opened")
+# The age that the machine file allows holds where none is asked for.
+write("c.json", json.dumps(near))
+for age, options, status in ((1, (), 65), (1e6, (), 0), (1, ("--force", "age"), 0)):
+    write("m.json", json.dumps({**right, "export": [{**right["export"][0], "max_age_h": age}]}))
+    done = export("accepted.json", "--into", "c.json", "--machine", "m.json", "--tip", "narrow", "--dry-run", *options)
+    tally.check(done.returncode == status, f"at most {age} h, {options}: exit status {done.returncode}: {done.stderr}")
+    tally.check((b"; the most allowed is 1 h" in done.stderr) == (age == 1), f"at most {age} h: {done.stderr}")
 recorded.compare(tally)
 tally.close()
