@@ -23,7 +23,7 @@
 /* Newton steps of the shift, each on the parts less what is known of it. */
 #define SHIFT_ROUNDS 4
 /* Odds beforehand that something moved, and that it crept. */
-#define ODDS_ORDER 0.05
+#define ODDS_ORDER 0.15
 /* Size of a shift beforehand, in repeatabilities: of the largest terms (terms.c). */
 #define SIZE 8.0
 /* What the parts tell of a move, beside all terms, is worth so many parts at least (four on either

@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Boards with known truth, nine situations: is the right term named, does each value's 95 % interval hold the truth, and how
+"""Boards with known truth, eleven situations: is the right term named, does each value's 95 % interval hold the truth, and how
 often is a term shown that is not there?
 
     placement.py [BOARDS [SEED]]     boards for each situation, 60 unless said (make check); 2000 are the figures of docs
+
+In "step" all parts lie elsewhere, in place and turned, from one of the middle three fifths of the rows on; in "creep" more and more.
+Their rows are in a random order, as parts are placed; how often that is told, and never the step of a board that stayed, is asked of those.
 
 A board has one to three tips, 12 to 40 parts of each at quarter turns, odd eighths or any rotation, over 40 to 130 mm. A
 term of k u is as long as k times the standard uncertainty that such parts leave of it, in a direction of its own.
@@ -23,6 +26,7 @@ from tally import Tally  # noqa: E402
 
 PROGRAM = os.environ["TIPTRUE"]
 SITUATIONS = ["quiet", "common", "offset", "turning", "grid", "angle", "two", "slip8", "slip20"]
+MOVES = ["step", "creep"]
 SIZES = [3, 5, 10]
 GRID = ["scale_x_ppm", "scale_y_ppm", "shear_mm_per_m", "turn_mm_per_m"]
 
@@ -66,7 +70,7 @@ def board(rng, situation, size):
     truth = {"common": np.zeros(2), "grid": np.zeros(4), "sigma": sigma, "slipped": set()}
     truth.update({f"{kind} {tip}": np.zeros(2) for kind in ("offset", "turning") for tip in tips})
     truth.update({f"angle {tip}": 0.0 for tip in tips})
-    terms = {"quiet": [], "slip8": [], "slip20": [], "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
+    terms = {"step": [], "creep": [], "quiet": [], "slip8": [], "slip20": [], "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
     for term in terms.get(situation, [situation]):
         tip = tips[rng.integers(len(tips))]
         of_tip = [p for p in parts if p["tip"] == tip]
@@ -80,16 +84,29 @@ def board(rng, situation, size):
             truth["grid"] = size * direction(rng, 4) * unit_u(parts, sigma)[4:]
         elif term == "angle":
             truth[f"angle {tip}"] = size * rng.choice([-1, 1]) * sigma_deg / math.sqrt(len(of_tip))
+    rng.shuffle(parts)
+    move(rng, situation, size, parts, middle, sigma)
     share = {"slip8": 0.08, "slip20": 0.2}.get(situation, 0.0)
     for k, p in enumerate(parts):
         x = np.concatenate([truth["common"] + truth[f"offset {p['tip']}"], truth[f"turning {p['tip']}"], truth["grid"]])
-        off = p["rows"] @ x + sigma * rng.normal(size=2)
+        off = p["rows"] @ x + p["moved"] + sigma * rng.normal(size=2)
         if rng.random() < share:
             off += rng.uniform(0.08, 0.6) * direction(rng, 2)
             truth["slipped"].add(k + 5)  # its line
         p["found"] = p["place"] + off
         p["turned"] = p["angle"] + truth[f"angle {p['tip']}"] + sigma_deg * rng.normal()
     return truth, parts
+
+
+def move(rng, situation, size, parts, middle, sigma):
+    """Move the parts: in place by size times u of the mean of half of them, and turned by as much at their edge."""
+    n = len(parts)
+    first = rng.integers(n // 5, n - n // 5)
+    by = size * 2 * sigma / math.sqrt(n) * direction(rng, 3)
+    for k, p in enumerate(parts):
+        share = {"step": float(k >= first), "creep": k / (n - 1)}.get(situation, 0.0)
+        x, y = (p["place"] - middle) / 40
+        p["moved"] = share * (by[:2] + by[2] * np.array([-y, x]))
 
 
 def write(path, parts):
@@ -156,11 +173,12 @@ def situation_figures(rng, situation, boards, folder):
         write(folder / names[-1], parts)
     results = [r for at in range(0, boards, 500) for r in place(folder, names[at:at + 500])]
     for (size, truth, parts), result in zip(cases, results):
-        f = figures.setdefault(size, {"boards": 0, "right": 0, "false": 0, "missed": 0, "hits": {}, "aside": [0, 0, 0]})
+        f = figures.setdefault(size, {"boards": 0, "moved": 0, "right": 0, "false": 0, "missed": 0, "hits": {}, "aside": [0, 0, 0]})
         found, true = shown(result), true_terms(truth)
         if len({p["tip"] for p in parts}) == 1:  # one tip: all alike is its offset, and said so
             true = {"offset t1" if name == "common" else name for name in true}
         f["boards"] += 1
+        f["moved"] += any(finding["code"] == "moved-board" for finding in result["findings"])
         f["right"] += found == true
         f["false"] += bool(found - true)
         f["missed"] += bool(true - found)
@@ -179,6 +197,7 @@ def situation_figures(rng, situation, boards, folder):
 
 def line(situation, size, f):
     covered = ", ".join(f"{name} {100 * hit / n:.1f} % of {n}" for name, (hit, n) in sorted(f["hits"].items()))
+    covered += f"; moved {f['moved']}"
     aside = f"; slipped found {f['aside'][0]} of {f['aside'][1]}, wrongly left out {f['aside'][2]}"
     return (f"{situation:8} {size:2} u: {f['boards']} boards, right {100 * f['right'] / f['boards']:.1f} %, a false term "
             f"{100 * f['false'] / f['boards']:.2f} %; covered: {covered}{aside}")
@@ -192,7 +211,7 @@ def main():
         folder = pathlib.Path(name)
         (folder / "machine.json").write_text(json.dumps({"schema": "tiptrue.machine/1", "name": "sim",
                                                          "tips": [{"name": f"t{i}"} for i in (1, 2, 3)]}), encoding="utf-8")
-        for situation in SITUATIONS:
+        for situation in SITUATIONS + MOVES:
             figures, n = situation_figures(rng, situation, boards, folder)
             tally.check(n == boards, f"{situation}: {n} of {boards} boards have a result")
             for size, f in sorted(figures.items()):
@@ -209,7 +228,11 @@ def judge(tally, situation, size, f):
         of = of or n
         return share * of + 4 * math.sqrt(share * (1 - share) * of) + 1
 
-    tally.check(f["false"] <= most(0.01), f"{situation} {size} u: {f['false']} of {n} boards with a false term")
+    if situation in MOVES:
+        tally.check(size < 10 or n - f["moved"] <= most({"step": 0.12, "creep": 0.4}[situation]), f"{situation} {size} u: {f['moved']} of {n} boards told")
+        return
+    tally.check(f["moved"] <= most(0.003), f"{situation} {size} u: {f['moved']} of {n} boards moved")
+    tally.check(f["false"] <= most(0.025 if situation == "common" and size < 10 else 0.01), f"{situation} {size} u: {f['false']} of {n} boards with a false term")
     hit, total = f["hits"]["offset"]
     tally.check(total - hit <= most(0.06, total), f"{situation} {size} u: {hit} of {total} offsets covered")
     tally.check(hit <= 0.96 * total + 4 * math.sqrt(0.04 * total) + 1, f"{situation} {size} u: {hit} of {total}: ± too wide")
