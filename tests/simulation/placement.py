@@ -5,8 +5,9 @@ often is a term shown that is not there?
 
     placement.py [BOARDS [SEED]]     boards for each situation, 60 unless said (make check); 2000 are the figures of docs
 
-In "step" all parts lie elsewhere, in place and turned, from one of the middle three fifths of the rows on; in "creep" more and more.
-Their rows are in a random order, as parts are placed; how often that is told, and never the step of a board that stayed, is asked of those.
+In "step" all parts lie elsewhere, in place and turned, from one of the middle three fifths of the rows on; in "creep" more and
+more. Rows are in a random order, as parts are placed. Of these it is asked how often that is told, of all others that it
+is not.
 
 A board has one to three tips, 12 to 40 parts of each at quarter turns, odd eighths or any rotation, over 40 to 130 mm. A
 term of k u is as long as k times the standard uncertainty that such parts leave of it, in a direction of its own.
@@ -70,7 +71,7 @@ def board(rng, situation, size):
     truth = {"common": np.zeros(2), "grid": np.zeros(4), "sigma": sigma, "slipped": set()}
     truth.update({f"{kind} {tip}": np.zeros(2) for kind in ("offset", "turning") for tip in tips})
     truth.update({f"angle {tip}": 0.0 for tip in tips})
-    terms = {"step": [], "creep": [], "quiet": [], "slip8": [], "slip20": [], "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
+    terms = {**dict.fromkeys(["step", "creep", "quiet", "slip8", "slip20"], []), "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
     for term in terms.get(situation, [situation]):
         tip = tips[rng.integers(len(tips))]
         of_tip = [p for p in parts if p["tip"] == tip]
@@ -229,10 +230,12 @@ def judge(tally, situation, size, f):
         return share * of + 4 * math.sqrt(share * (1 - share) * of) + 1
 
     if situation in MOVES:
-        tally.check(size < 10 or n - f["moved"] <= most({"step": 0.12, "creep": 0.4}[situation]), f"{situation} {size} u: {f['moved']} of {n} boards told")
+        tally.check(size < 10 or n - f["moved"] <= most({"step": 0.12, "creep": 0.4}[situation]),
+                    f"{situation} {size} u: {f['moved']} of {n} boards told")
         return
     tally.check(f["moved"] <= most(0.003), f"{situation} {size} u: {f['moved']} of {n} boards moved")
-    tally.check(f["false"] <= most(0.025 if situation == "common" and size < 10 else 0.01), f"{situation} {size} u: {f['false']} of {n} boards with a false term")
+    rare = 0.025 if situation == "common" and size < 10 else 0.01
+    tally.check(f["false"] <= most(rare), f"{situation} {size} u: {f['false']} of {n} boards with a false term")
     hit, total = f["hits"]["offset"]
     tally.check(total - hit <= most(0.06, total), f"{situation} {size} u: {hit} of {total} offsets covered")
     tally.check(hit <= 0.96 * total + 4 * math.sqrt(0.04 * total) + 1, f"{situation} {size} u: {hit} of {total}: ± too wide")
