@@ -71,7 +71,8 @@ def board(rng, situation, size):
     truth = {"common": np.zeros(2), "grid": np.zeros(4), "sigma": sigma, "slipped": set()}
     truth.update({f"{kind} {tip}": np.zeros(2) for kind in ("offset", "turning") for tip in tips})
     truth.update({f"angle {tip}": 0.0 for tip in tips})
-    terms = {**dict.fromkeys(["step", "creep", "quiet", "slip8", "slip20"], []), "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
+    terms = {**dict.fromkeys(["step", "creep", "quiet", "slip8", "slip20"], []),
+             "two": list(rng.choice(["offset", "turning", "grid"], 2, replace=False))}
     for term in terms.get(situation, [situation]):
         tip = tips[rng.integers(len(tips))]
         of_tip = [p for p in parts if p["tip"] == tip]
