@@ -301,18 +301,20 @@ static int worst_first(const void *a, const void *b)
     return x->code != y->code ? (int)x->code - (int)y->code : (x->tip > y->tip) - (x->tip < y->tip);
 }
 
-/* What the places say, where they are those of the parts. */
+/* What the places say, where they are those of the parts and nothing moved: all of it would follow
+ * from that. */
 static bool find_all(struct tt_placing *p)
 {
-    return find_few(p) && find_moved(p) && find_slipped(p) && find_scattered(p) &&
-           find_offsets(p) && find_angles(p) && find_grid(p) && find_rival(p) && find_open(p) &&
-           find_not_normal(p) && find_joined(p);
+    return find_few(p) && find_slipped(p) && find_scattered(p) && find_offsets(p) &&
+           find_angles(p) && find_grid(p) && find_rival(p) && find_open(p) && find_not_normal(p) &&
+           find_joined(p);
 }
 
 bool tt_placing_findings(struct tt_placing *p)
 {
     bool misread = p->reading.is_far || p->reading.copied > 0;
-    bool good = find_other_machine(p) && find_misread(p) && (misread || find_all(p));
+    bool good = find_other_machine(p) && find_misread(p) &&
+                (misread || (p->order.found ? find_moved(p) : find_all(p)));
     if (good && p->result->n_findings > 0) {
         qsort(p->result->findings, p->result->n_findings, sizeof(*p->result->findings),
               worst_first);
