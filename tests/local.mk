@@ -295,6 +295,7 @@ test_data = \
   tests/unit/output/drawn.txt \
   tests/unit/placement/evidence.txt \
   tests/unit/placement/mixed.txt \
+  tests/unit/placement/moved.txt \
   tests/unit/placement/said.txt \
   tests/unit/planning/drawn.txt \
   tests/unit/recorded.h \

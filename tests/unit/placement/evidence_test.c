@@ -36,8 +36,12 @@ enum {
     ONE_TIP = 32768,
     NEARLY = 131072, /* some parts are off by a little more than they scatter */
     STATED = 65536,  /* uncertainties of seat and device */
-    TIGHT = 262144   /* limits */
+    TIGHT = 262144,  /* limits */
+    MOVED = 524288,  /* from a part on, by what the last places of the case say */
+    CREPT = 1048576  /* more and more, from the first part to the last */
 };
+/* How many parts from the end a step is; 0: two fifths of them. */
+#define LAST(parts) ((parts) << 21)
 
 static const int CASES[] = {0,
                             OFFSET | LIMITS,
@@ -90,6 +94,12 @@ static size_t draw(int what, double size, gsl_rng *rng, struct tt_part parts[])
                  (what & TURN ? size * 9e-4 * y : 0);
         off[1] = -0.6 * common - 0.8 * own + a * sin(turn) + (what & GRID ? size * -3e-4 * y : 0) +
                  (what & TURN ? size * 9e-4 * x : 0);
+        size_t late = (size_t)what >> 21;
+        double moved = what & CREPT   ? (double)i / (double)n
+                       : what & MOVED ? (double)(i + (late > 0 ? late : 2 * n / 5) >= n)
+                                      : 0;
+        off[0] += moved * size * (0.037 - 2e-4 * y);
+        off[1] += moved * size * (-0.022 + 2e-4 * x);
         bool slips = what & SLIPPED && i % 7 == 3, nearly = what & NEARLY && i % 5 == 2;
         off[0] += nearly ? 0.043 * size : 0;
         p->found.x_mm = p->wanted.x_mm + off[0] +
@@ -256,6 +266,30 @@ START_TEST(as_before)
 }
 END_TEST
 
+/* Moves of such sizes, faults beside them, that some are shown and some not. */
+START_TEST(moved_as_before)
+{
+    static const int BESIDE[] = {0,      OFFSET,    SLIPPED, CLOCKWISE | TURNING,
+                                 BY_TIP, OWN_FRAME, ONE_TIP};
+    struct tt_buffer found = {0};
+
+    for (size_t k = 0; k < 42; k++) {
+        int what = BESIDE[k % 7] | (k % 2 == 0 ? MOVED : CREPT);
+        tt_buffer_printf(&found, "case moved %zu\n", k);
+        judge(what, 0.35 + 0.015 * (double)k, 3000 + k, &found, NULL);
+    }
+    for (int last = 1; last < 5; last++) {
+        for (unsigned long seed = 0; seed < 3; seed++) {
+            tt_buffer_printf(&found, "case moved last %d %lu\n", last, seed);
+            judge(MOVED | LAST(last), 4, 4000 + seed, &found, NULL);
+            judge(MOVED | ONE_TIP | LAST(last), 4, 4000 + seed, &found, NULL);
+        }
+    }
+    recorded_compare(&found, "tests/unit/placement/moved.txt", 0.1);
+    tt_buffer_clear(&found);
+}
+END_TEST
+
 /* Several faults of any size, and what is said of them. */
 START_TEST(mixed_as_before)
 {
@@ -285,6 +319,7 @@ int main(void)
     Suite *suite = suite_create("placement/evidence");
     TCase *tcase = tcase_create("evidence");
     tcase_add_test(tcase, as_before);
+    tcase_add_test(tcase, moved_as_before);
     tcase_add_test(tcase, mixed_as_before);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
