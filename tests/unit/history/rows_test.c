@@ -86,6 +86,7 @@ static sqlite3_int64 number(const char *sql)
  * alike. */
 struct made {
     struct tiptrue_solution solution;
+    char started[32]; /* its, of put_hours */
     struct tt_tip_result tips[TIPS];
     struct tt_edge_result edges[EDGES];
     struct tt_pose_result pose;
@@ -265,12 +266,12 @@ static struct tt_put_outcome put_good(const struct entry *e,
 static void put_hours(struct made *m, size_t n)
 {
     for (size_t i = 0; i < n; i++) {
-        char id[17], started[32];
+        char id[17];
         struct entry e = FIRST;
         snprintf(id, sizeof id, "00000000000000a%zu", i + 1);
-        snprintf(started, sizeof started, "2026-03-20T%02zu:46:40Z", 9 + i);
+        snprintf(m->started, sizeof m->started, "2026-03-20T%02zu:46:40Z", 9 + i);
         e.id = id;
-        m->solution.started = started;
+        m->solution.started = m->started;
         put_good(&e, &m->solution, TT_PUT_SOLVED);
     }
 }
