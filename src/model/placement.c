@@ -19,6 +19,7 @@ static const char *const words[TT_TERM_KINDS] = {
     [TT_TERM_SHEAR] = "shear",
     [TT_TERM_TURN] = "turn",
     [TT_TERM_ANGLE_COMMON] = "angle-common",
+    [TT_TERM_MOVE] = "move",
     [TT_TERM_ANGLE] = "angle",
 };
 

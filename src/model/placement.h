@@ -28,6 +28,7 @@ enum tt_term_kind {
     TT_TERM_TURN,         /* of the whole grid */
     TT_TERM_ANGLE_COMMON, /* rotation zero, all tips alike */
     TT_TERM_ANGLE,        /* rotation zero of one tip */
+    TT_TERM_MOVE,         /* something moved while parts were placed or measured */
     TT_TERM_KINDS         /* how many */
 };
 

@@ -23,13 +23,13 @@
 struct tt_board_fit {
     struct tt_sums sums;
     double *unknowns;
-    double *covariance; /* for variance 1 of what design->precision says */
-    double *factor;     /* scratch */
-    double effective;   /* unknowns that the parts themselves determine */
-    double variance;    /* of unit weight: chi squared over dof; 1 where there are no dof */
-    double dof;         /* 2 * parts - effective */
+    double *covariance;   /* for variance 1 of what design->precision says */
+    double *factor;       /* scratch */
+    double effective;     /* unknowns that the parts themselves determine */
+    double variance;      /* of unit weight: chi squared over dof; 1 where there are no dof */
+    double dof;           /* 2 * parts - effective */
     double ln_likelihood; /* of the mixture of good and slipped parts, but for a constant */
-    bool turn_free;     /* the board's own turn is not known: no prior of the grid's turn */
+    bool turn_free;       /* the board's own turn is not known: no prior of the grid's turn */
 };
 
 /* No part is placed and found to better than 0.1 µm: what a board shows below is the rounding of

@@ -5,6 +5,7 @@
 #include "placement/board_terms.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/cholesky.h"
 
@@ -144,6 +145,39 @@ bool tt_board_terms_init(struct tt_board_terms *terms, const struct tt_board_des
     add_tips(terms, design, repeatability_mm);
     add_grid(terms, design, repeatability_mm);
     sum_columns(terms, &fit->sums);
+    return true;
+}
+
+bool tt_board_terms_append(struct tt_board_terms *terms, const struct tt_more_columns *more,
+                           struct tt_arena *arena)
+{
+    struct tt_term_problem old = terms->problem, *p = &terms->problem;
+    size_t n = old.n_columns, all = n + more->count;
+    if (!make_room(p, all, arena)) {
+        return false;
+    }
+    for (size_t i = 0; i < n; i++) {
+        struct tt_unknown_span span = terms->spans[i];
+        memcpy(p->gram + i * all, old.gram + i * n, n * sizeof(*p->gram));
+        p->right[i] = old.right[i];
+        p->unit[i] = old.unit[i];
+        p->precision[i] = old.precision[i];
+        for (size_t a = 0; a < more->count; a++) {
+            double sum = 0.0;
+            for (size_t k = 0; k < span.count; k++) {
+                sum += more->cross[a][span.first + k * span.stride];
+            }
+            p->gram[i * all + n + a] = p->gram[(n + a) * all + i] = sum;
+        }
+    }
+    for (size_t a = 0; a < more->count; a++) {
+        memcpy(p->gram + (n + a) * all + n, more->gram + a * more->count,
+               more->count * sizeof(*p->gram));
+        p->right[n + a] = more->right[a];
+        p->unit[n + a] = more->unit[a];
+    }
+    p->n_columns = all;
+    add_candidate(p, more->term.kind, more->term.tip, more->count, more->odds);
     return true;
 }
 

@@ -25,6 +25,20 @@ TT_MUST_USE bool tt_board_terms_init(struct tt_board_terms *terms,
                                      const struct tt_board_fit *fit, double repeatability_mm,
                                      struct tt_arena *arena);
 
+/* Columns beside those of the design's unknowns, of one candidate. */
+struct tt_more_columns {
+    size_t count;
+    const double *const *cross; /* of each: its sums with the unknowns' columns */
+    const double *gram, *right; /* count squared; count */
+    const double *unit;
+    struct tt_term term;
+    double odds;
+};
+
+/* Append the candidate to @terms, and let it be found by tt_terms_weigh. */
+TT_MUST_USE bool tt_board_terms_append(struct tt_board_terms *terms,
+                                       const struct tt_more_columns *more, struct tt_arena *arena);
+
 /* Least squares of the columns (all of them differ) with the given @precision beforehand, in 1/mm2
  * or 1: their values into @values, their covariance into @covariance (n x n, by rows; it has room
  * for twice as many numbers). false: the

@@ -24,6 +24,9 @@
 #define SHIFT_ROUNDS 4
 /* Odds beforehand that something moved, and that it crept. */
 #define ODDS_ORDER 0.15
+/* The same beside all terms: two of the grid off together (board_terms.c), which look like a move
+ * where rows follow places, are as likely. */
+#define ODDS_BESIDE 0.0036
 /* Size of a shift beforehand, in repeatabilities: of the largest terms (terms.c). */
 #define SIZE 8.0
 /* What the parts tell of a move, beside all terms, is worth so many parts at least (four on either
@@ -205,6 +208,19 @@ static bool weigh_moves(struct order *o, const struct tt_placing *p)
     return true;
 }
 
+/* Put @times a move on the parts. */
+static void put_on(struct order *o, const struct shift *shift, const double by[MOVE], double times)
+{
+    for (size_t i = 0; i < o->design.n; i++) {
+        double x[MOVE], y[MOVE], z = times * z_of(o, shift, i);
+        move_columns(&o->design.rows[i], x, y);
+        for (size_t a = 0; a < MOVE; a++) {
+            o->design.rows[i].dx_mm += z * x[a] * by[a];
+            o->design.rows[i].dy_mm += z * y[a] * by[a];
+        }
+    }
+}
+
 /* Newton steps of the move @first, into @move, on the parts less what is known of it; the parts are
  * left without it. */
 static bool take_off(struct order *o, const struct shift *first, double move[MOVE])
@@ -216,14 +232,7 @@ static bool take_off(struct order *o, const struct shift *first, double move[MOV
         for (size_t a = 0; a < MOVE; a++) {
             move[a] += shift.step[a];
         }
-        for (size_t i = 0; i < o->design.n; i++) {
-            double x[MOVE], y[MOVE], z = z_of(o, first, i);
-            move_columns(&o->design.rows[i], x, y);
-            for (size_t a = 0; a < MOVE; a++) {
-                o->design.rows[i].dx_mm -= z * x[a] * shift.step[a];
-                o->design.rows[i].dy_mm -= z * y[a] * shift.step[a];
-            }
-        }
+        put_on(o, first, shift.step, -1.0);
         solved = hold_all(o);
         shift = score(o, first->creeps, first->from);
     }
@@ -257,6 +266,48 @@ static enum tiptrue_status compare(struct tt_placing *p, struct order *o, const 
                    ? -HUGE_VAL
                    : o->fit.ln_likelihood - p->fit.ln_likelihood - occam + log(ODDS_ORDER / rows);
     return status == TIPTRUE_E_MEMORY ? status : TIPTRUE_OK;
+}
+
+/* The probability of the move beside all terms, where the fewest explain the parts: those that are
+ * good with the move, @by, and without. TIPTRUE_E_MEMORY is the only failure. */
+static enum tiptrue_status weigh(struct tt_placing *p, struct order *o, const struct shift *shift,
+                                 const double by[MOVE], double *probability)
+{
+    double dof, u = fmax(tt_placing_repeatability(p, &dof), TT_LEAST_PLACING_MM);
+    struct shift sums = {.creeps = shift->creeps, .from = shift->from};
+    struct tt_board_terms terms;
+    struct tt_weighed weighed;
+    for (size_t i = 0; i < 2 * o->design.n_tips; i++) {
+        o->design.precision[i] = 1.0 / (u * u);
+    }
+    for (size_t i = 0; i < o->design.n; i++) {
+        o->design.weight[i] = fmin(o->design.weight[i], p->design.weight[i]);
+    }
+    put_on(o, shift, by, 1.0);
+    tt_sums_make(&o->fit.sums, &o->design);
+    memset(o->fit.unknowns, 0, o->design.n_unknowns * sizeof(*o->fit.unknowns));
+    forget(o);
+    for (size_t i = 0; i < o->design.n; i++) {
+        add_part(o, &sums, i, z_of(o, &sums, i));
+    }
+    double reach_mm = fmax(o->design.reach_mm, 1.0);
+    const double unit[MOVE] = {u, u, u / reach_mm}, *const cross[MOVE] = {o->c[0], o->c[1],
+                                                                          o->c[2]};
+    const struct tt_more_columns more = {MOVE,
+                                         cross,
+                                         sums.h,
+                                         sums.s,
+                                         unit,
+                                         {TT_TERM_MOVE, TT_NONE},
+                                         ODDS_BESIDE /
+                                             (shift->creeps ? 1.0 : (double)(o->design.n - 1))};
+    if (!tt_board_terms_init(&terms, &o->design, &o->fit, u, &p->scratch) ||
+        !tt_board_terms_append(&terms, &more, &p->scratch)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    enum tiptrue_status status = tt_terms_weigh(&terms.problem, &p->scratch, &weighed);
+    *probability = status == TIPTRUE_OK ? weighed.of[terms.problem.n_candidates - 1] : 0.0;
+    return status;
 }
 
 static bool order_init(struct order *o, struct tt_placing *p)
@@ -298,7 +349,14 @@ static enum tiptrue_status attempt(struct tt_placing *p, bool creeps)
         return TIPTRUE_OK;
     }
     enum tiptrue_status status = compare(p, &o, &shift, &ln_odds);
-    double probability = 1.0 / (1.0 + exp(-ln_odds));
+    double probability = 1.0 / (1.0 + exp(-ln_odds)), beside = 0.0;
+    if (status == TIPTRUE_OK && ln_odds > -HUGE_VAL) {
+        status = weigh(p, &o, &shift, move, &beside);
+    }
+    if (beside > probability) {
+        probability = beside;
+        ln_odds = log(beside) - log1p(-fmin(beside, 1.0 - 1e-15));
+    }
     if (status == TIPTRUE_OK && ln_odds > p->order.ln_odds && probability >= TT_TERM_SHOWN) {
         p->order = (struct tt_order_shown){.found = true,
                                            .creeps = creeps,

@@ -17,8 +17,8 @@ static const double sizes[] = {0.5, 2.0, 8.0};
  * two tips has 1024 sets, one of many is searched along its likely ones. */
 #define TABLE 8192
 #define MOST_VISITED 6000
-/* Columns of a set at most: the fixed ones and twelve terms of two. A board on which more than
- * twelve things are off is repaired before it is explained. */
+/* Columns of a set at most: the fixed ones, twelve terms of two, and one more of a move. A board on
+ * which more than twelve things are off is repaired before it is explained. */
 #define MOST_TERMS 12
 #define MOST_IN_SET 28
 

@@ -28,7 +28,7 @@
 /* An explanation within this of the likeliest one, in ln of probability, is a rival. */
 #define TT_RIVAL_LN 4.6
 
-#define TT_MOST_CANDIDATES (2 * TT_MOST_BOARD_TIPS + 6)
+#define TT_MOST_CANDIDATES (2 * TT_MOST_BOARD_TIPS + 7)
 
 struct tt_term_candidate {
     struct tt_term term;

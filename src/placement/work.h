@@ -27,8 +27,8 @@ struct tt_angles {
 
 /* What the order of the parts shows beside the terms. */
 struct tt_order_shown {
-    bool found, creeps;     /* from a part on; or more and more, from the first part to the last */
-    size_t line;            /* of the first part that lies elsewhere */
+    bool found, creeps; /* from a part on; or more and more, from the first part to the last */
+    size_t line;        /* of the first part that lies elsewhere */
     /* By which the later ones lie elsewhere: the parts' middle, on the machine's axes, and about
      * it, counter-clockwise. */
     struct tt_pair size_mm;

@@ -231,7 +231,7 @@ def judge(tally, situation, size, f):
         return share * of + 4 * math.sqrt(share * (1 - share) * of) + 1
 
     if situation in MOVES:
-        tally.check(size < 10 or n - f["moved"] <= most({"step": 0.12, "creep": 0.4}[situation]),
+        tally.check(size < 10 or n - f["moved"] <= most({"step": 0.03, "creep": 0.3}[situation]),
                     f"{situation} {size} u: {f['moved']} of {n} boards told")
         return
     tally.check(f["moved"] <= most(0.003), f"{situation} {size} u: {f['moved']} of {n} boards moved")

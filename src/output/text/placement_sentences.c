@@ -67,11 +67,10 @@ static const struct tt_template TEMPLATES[] = {
      "asked for: set the tip's rotation zero"},
     {TT_FINDING_MOVED_BOARD, "creep",
      "the parts lie further and further off along the file, from the first to the last by {x} in "
-     "x, "
-     "{y} in y and {turn} (probability {probability}): heat, or something slipping, moved the "
-     "board, the "
-     "camera or the measuring device meanwhile; let the machine warm up, clamp the board, then "
-     "place and measure again"},
+     "x, {y} in y and {turn} (probability {probability}): heat, or something slipping, moved the "
+     "board, the camera or the measuring device meanwhile; let the machine warm up, clamp the "
+     "board, then place and measure again (in another order, if rows follow places: scale or "
+     "squareness of the axes may look alike then)"},
     {TT_FINDING_MOVED_BOARD, NULL,
      "from line {line} on the parts lie elsewhere, by {x} in x, {y} in y and {turn} (probability "
      "{probability}): the board, the camera or the measuring device moved while parts were placed "
@@ -145,6 +144,7 @@ static void put_term(struct tt_buffer *buffer, const struct tiptrue_placement *p
         [TT_TERM_SHEAR] = "the shear",
         [TT_TERM_TURN] = "the turn of the board",
         [TT_TERM_ANGLE_COMMON] = "the rotation zero of all tips",
+        [TT_TERM_MOVE] = "a move",
         [TT_TERM_ANGLE] = "the rotation zero of ",
     };
     tt_buffer_puts(buffer, words[term.kind]);
