@@ -313,7 +313,7 @@ def misread():
         if what != "placed-elsewhere":
             tally.check(0.003 < r["findings"][0]["values"]["fits_within_mm"] < 0.05, f"{what}: {r['findings']}")
     # A millimetre is the bound of what half of the parts lie apart: tip a's alternate about its middle.
-    for size, status in ((0.96, 10), (1.04, 20)):
+    for size, status in ((0.995, 10), (1.005, 20)):
         apart = [(*row[:3], row[2] + size * np.array([0.6, -0.8]) * (1 if k // 2 % 2 else -1), row[4])
                  for k, row in enumerate(rows[:28])]
         r, got = result(table(apart))
@@ -325,6 +325,35 @@ def misread():
         told = [f["values"]["parts"] for f in r["findings"] if f["values"].get("what") == "placed-copied"]
         tally.check(told == ([3] if count == 3 else []) and (status == 20) == (count == 3),
                     f"{count} copied: {status} {r['findings']}")
+    # Five times as many as agree on one axis alone, and errors whose middle is five times the smallest: bounds from both sides.
+    for both, one, middle, told in ((6, 1, 0.07, 6), (5, 1, 0.07, 0), (4, 0, 0.0505, 4), (4, 0, 0.0495, 0)):
+        apart = []
+        for k, row in enumerate(rows):
+            d = [0, 0] if k < both else [0.02, 0] if k < both + one else [0.01, 0.01] if k == 29 else [middle, -middle]
+            apart.append((*row[:2], np.round(row[2], 3), np.round(row[2], 3) + d, row[4]))
+        r, status = result(table(apart))
+        parts = [f["values"]["parts"] for f in r["findings"] if f["values"].get("what") == "placed-copied"]
+        tally.check(parts == ([told] if told else []), f"{both}, {one}, {middle}: {parts}")
+    # A reading fits when the parts lie ten times as near.
+    small = [(*row[:2], [80, 173] + 0.05 * (row[2] - [80, 173]), row[2], row[4]) for row in rows]
+
+    def typical(apart):
+        middle = {tip: np.median([d for t, d in apart if t == tip], axis=0) for tip in "ab"}
+        return np.median([np.hypot(*(d - middle[t])) for t, d in apart])
+
+    def spread(size):
+        return [(row[0], exchange @ (row[2] + size * turn(137.5 * k) @ [1, 0])) for k, row in enumerate(small)]
+
+    def ratio(size):
+        return (typical([(t, exchange @ f - row[2]) for (t, f), row in zip(spread(size), small)]) /
+                typical([(t, f - row[2]) for (t, f), row in zip(spread(size), small)]))
+
+    for want, told in ((0.0995, "placed-exchanged"), (0.1005, "placed-elsewhere")):
+        low, high = 0.0, 1.0
+        for _ in range(60):
+            low, high = ((low + high) / 2, high) if ratio((low + high) / 2) < want else (low, (low + high) / 2)
+        r, _ = result(table([(*row[:3], f, row[4]) for (_, f), row in zip(spread(low), small)]))
+        tally.check([g["values"]["what"] for g in r["findings"]] == [told], f"{want} times as near: {r['findings']}")
     rounded = [(*row[:2], np.round(row[2], 2), np.round(row[3], 2), row[4]) for row in Bench(48).parts(60)]
     r, status = result(table(rounded))
     tally.check(all(f["code"] != "implausible" for f in r["findings"]), f"rounded to 10 um: {r['findings']}")
