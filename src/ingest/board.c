@@ -294,46 +294,22 @@ static void check_whole(struct reader *reader)
 /* Parts may be placed at one place again and again; four in a row that were found alike in every
  * digit were pasted. */
 #define LEAST_BLOCK 4
-#define NUMBERS 6
+#define NUMBERS 8
 
-static void numbers_of(const void *parts, size_t i, double number[NUMBERS])
+static void numbers_of(const void *parts, size_t i, double numbers[])
 {
     const struct tt_part *p = (const struct tt_part *)parts + i;
-    const double all[NUMBERS] = {p->wanted.x_mm, p->wanted.y_mm,  p->found.x_mm,
-                                 p->found.y_mm,  p->rotation_rad, p->found_rotation_rad};
-    memcpy(number, all, sizeof(all));
-}
-
-static uint64_t digest(const void *parts, size_t i)
-{
-    uint64_t state = ((const struct tt_part *)parts + i)->tip;
-    double number[NUMBERS];
-    numbers_of(parts, i, number);
-    for (size_t k = 0; k < NUMBERS; k++) {
-        state = tt_repeats_mixed(state, number[k]);
-    }
-    return state;
-}
-
-static bool equal(const void *parts, size_t first, size_t second)
-{
-    const struct tt_part *a = (const struct tt_part *)parts + first,
-                         *b = (const struct tt_part *)parts + second;
-    double of_a[NUMBERS], of_b[NUMBERS];
-    numbers_of(parts, first, of_a);
-    numbers_of(parts, second, of_b);
-    bool same = a->tip == b->tip && a->has_found_rotation == b->has_found_rotation;
-    for (size_t k = 0; k < NUMBERS; k++) {
-        same = same && of_a[k] == of_b[k];
-    }
-    return same;
+    const double all[NUMBERS] = {p->wanted.x_mm,        p->wanted.y_mm,  p->found.x_mm,
+                                 p->found.y_mm,         p->rotation_rad, p->found_rotation_rad,
+                                 p->has_found_rotation, (double)p->tip};
+    memcpy(numbers, all, sizeof(all));
 }
 
 /* They count once, and that is told. */
 static void drop_repeats(struct reader *reader)
 {
     struct tiptrue_board *board = reader->board;
-    const struct tt_repeatable rows = {board->parts, board->n_parts, digest, equal};
+    const struct tt_repeatable rows = {board->parts, board->n_parts, NUMBERS, numbers_of};
     bool *again = TT_ARENA_NEW(&reader->scratch, board->n_parts, bool);
     size_t count, kept = 0, first = 0;
     if (again == NULL || !tt_repeats_find(&rows, LEAST_BLOCK, again, &count, &reader->scratch)) {

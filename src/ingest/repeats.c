@@ -14,7 +14,7 @@
 /* Earlier rows that are tried as the beginning of a block. */
 #define MOST_TRIED 8
 
-uint64_t tt_repeats_mixed(uint64_t state, double value)
+static uint64_t mixed(uint64_t state, double value)
 {
     uint64_t bits;
 
@@ -23,6 +23,31 @@ uint64_t tt_repeats_mixed(uint64_t state, double value)
     state = (state ^ bits) *
             0x9e3779b97f4a7c15u; /* odd, 2^64 over the golden ratio (Knuth, TAOCP 3, 6.4) */
     return state ^ state >> 29;
+}
+
+static uint64_t digest(const struct tt_repeatable *r, size_t i)
+{
+    double numbers[TT_MOST_REPEATED];
+    uint64_t state = 0;
+
+    r->numbers(r->rows, i, numbers);
+    for (size_t k = 0; k < r->n_numbers; k++) {
+        state = mixed(state, numbers[k]);
+    }
+    return state;
+}
+
+static bool equal(const struct tt_repeatable *r, size_t first, size_t second)
+{
+    double a[TT_MOST_REPEATED], b[TT_MOST_REPEATED];
+    bool same = true;
+
+    r->numbers(r->rows, first, a);
+    r->numbers(r->rows, second, b);
+    for (size_t k = 0; k < r->n_numbers; k++) {
+        same = same && a[k] == b[k];
+    }
+    return same;
 }
 
 /* before[i]: 1 + the last row before row i with its digest, 0 = none. NULL: out of memory. */
@@ -39,7 +64,7 @@ static size_t *find_before(const struct tt_repeatable *r, struct tt_arena *scrat
         return NULL;
     }
     for (size_t i = 0; i < n; i++) {
-        digests[i] = r->digest(r->rows, i);
+        digests[i] = digest(r, i);
         size_t slot = (size_t)(digests[i] >> 7) & (slots - 1);
         while (last[slot] != 0 && digests[last[slot] - 1] != digests[i]) {
             slot = (slot + 1) & (slots - 1);
@@ -57,7 +82,7 @@ static size_t repeated_from(const struct tt_repeatable *r, const size_t *before,
 
     for (size_t tried = 0; at != 0 && tried < MOST_TRIED; tried++) {
         size_t from = at - 1, n = 0;
-        while (from + n < i && i + n < r->n && r->equal(r->rows, from + n, i + n)) {
+        while (from + n < i && i + n < r->n && equal(r, from + n, i + n)) {
             n++;
         }
         longest = n > longest ? n : longest;
@@ -92,51 +117,38 @@ bool tt_repeats_find(const struct tt_repeatable *r, size_t least, bool again[], 
 
 /* Blocks of a log. */
 #define LEAST_BLOCK 8
-#define NUMBERS 9
-/* What a row states in numbers. */
-static void numbers_of(const struct tt_observation *o, double number[NUMBERS])
-{
-    const double all[NUMBERS] = {o->h.x_mm,       o->h.y_mm, o->z_mm,      o->px,           o->py,
-                                 o->rotation_rad, o->time_s, o->feed_mm_s, o->temperature_C};
-    memcpy(number, all, sizeof all);
-}
+#define NUMBERS 19
 
-static uint64_t digest(const void *rows, size_t i)
+static void numbers_of(const void *rows, size_t i, double numbers[])
 {
     const struct tt_observation *o = (const struct tt_observation *)rows + i;
-    uint64_t state = (uint64_t)o->target * 31 + (uint64_t)o->tip * 7 + (uint64_t)o->kind;
-    double number[NUMBERS];
-
-    numbers_of(o, number);
-    for (size_t k = 0; k < NUMBERS; k++) {
-        state = tt_repeats_mixed(state, number[k]);
-    }
-    return state;
-}
-
-static bool equal(const void *rows, size_t first, size_t second)
-{
-    const struct tt_observation *a = (const struct tt_observation *)rows + first,
-                                *b = (const struct tt_observation *)rows + second;
-    double of_a[NUMBERS], of_b[NUMBERS];
-    bool same = a->kind == b->kind && a->use == b->use && a->target == b->target &&
-                a->tip == b->tip && a->setup == b->setup && a->has_time == b->has_time &&
-                a->has_temperature == b->has_temperature && a->has_z == b->has_z &&
-                a->approach_x == b->approach_x && a->approach_y == b->approach_y;
-
-    numbers_of(a, of_a);
-    numbers_of(b, of_b);
-    for (size_t k = 0; k < NUMBERS; k++) {
-        same = same && of_a[k] == of_b[k];
-    }
-    return same;
+    const double all[NUMBERS] = {o->h.x_mm,
+                                 o->h.y_mm,
+                                 o->z_mm,
+                                 o->px,
+                                 o->py,
+                                 o->rotation_rad,
+                                 o->time_s,
+                                 o->feed_mm_s,
+                                 o->temperature_C,
+                                 o->approach_x,
+                                 o->approach_y,
+                                 (double)o->kind,
+                                 (double)o->use,
+                                 (double)o->target,
+                                 (double)o->tip,
+                                 (double)o->setup,
+                                 o->has_time,
+                                 o->has_temperature,
+                                 o->has_z};
+    memcpy(numbers, all, sizeof all);
 }
 
 bool tt_repeats_drop(struct tiptrue_run *run, struct tt_arena *scratch)
 {
     size_t kept = 0, n = run->n_observations;
     bool *again = TT_ARENA_NEW(scratch, n, bool);
-    const struct tt_repeatable rows = {run->observations, n, digest, equal};
+    const struct tt_repeatable rows = {run->observations, n, NUMBERS, numbers_of};
 
     if (again == NULL || !tt_repeats_find(&rows, LEAST_BLOCK, again, &run->n_repeated, scratch)) {
         return false;

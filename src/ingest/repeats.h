@@ -11,16 +11,17 @@
 #include "base/arena.h"
 #include "base/status.h"
 
-/* Rows of any kind: a digest of what a row states, and whether two rows state the same. */
+/* Numbers of a row at most. */
+#define TT_MOST_REPEATED 20
+
+/* Rows of any kind: all that a row states, as numbers. */
 struct tt_repeatable {
     const void *rows;
     size_t n;
-    uint64_t (*digest)(const void *rows, size_t i);
-    bool (*equal)(const void *rows, size_t first, size_t second);
+    size_t n_numbers;
+    void (*numbers)(const void *rows, size_t i, double numbers[]);
 };
 
-/* A digest, from @state on, of a number. */
-uint64_t tt_repeats_mixed(uint64_t state, double value);
 /* again[i] (false before) becomes true for each row of a block of @least rows or more, or of the
  * second half of all rows, that equals earlier ones in their order; *count: how many. @scratch:
  * memory. false: out of memory. Cost: linear in the rows. */

@@ -71,6 +71,18 @@ bool tt_board_fit_solve(struct tt_board_fit *fit, const struct tt_board_design *
     return true;
 }
 
+double tt_board_fit_form(const struct tt_board_fit *fit, const double a[], const double b[])
+{
+    size_t n = fit->sums.n_unknowns;
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        for (size_t j = 0; a[i] != 0.0 && j < n; j++) {
+            sum += a[i] * b[j] * fit->covariance[i * n + j];
+        }
+    }
+    return sum;
+}
+
 double tt_board_fit_u(const struct tt_board_fit *fit, size_t unknown)
 {
     return sqrt(fit->variance * fit->covariance[unknown * (fit->sums.n_unknowns + 1)]);

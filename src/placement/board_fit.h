@@ -59,6 +59,10 @@ TT_MUST_USE enum tiptrue_status tt_board_fit_robust(struct tt_board_fit *fit,
 TT_MUST_USE bool tt_board_fit_scatter(struct tt_board_fit *fit, struct tt_board_design *design,
                                       bool *by_axis, bool *by_tip);
 
+/* The median; @values are sorted. 0 without any. */
+double tt_placing_median(double values[], size_t n);
+/* a^T C b of two sums of unknowns, C = fit->covariance. */
+double tt_board_fit_form(const struct tt_board_fit *fit, const double a[], const double b[]);
 /* Standard uncertainty of an unknown. */
 double tt_board_fit_u(const struct tt_board_fit *fit, size_t unknown);
 /* Sum of squared residuals of the parts of @tip (TT_NONE: all) on x and on y, by their weights, and

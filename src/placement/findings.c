@@ -117,8 +117,7 @@ static bool find_moved(struct tt_placing *p)
 {
     const struct tt_order_shown *o = &p->order;
     struct tt_finding moved = head(TT_FINDING_MOVED_BOARD, TIPTRUE_ERROR, TT_NONE);
-    return !o->found ||
-           add(p, &moved,
+    return add(p, &moved,
                TT_VALUES(TT_TEXT("what", o->creeps ? "creep" : "step"), TT_PLAIN("line", o->line),
                          TT_IN_MM("x", o->size_mm.x), TT_IN_MM("y", o->size_mm.y),
                          TT_IN_DEG("turn", o->turn_rad), TT_SHARE("probability", o->probability)));

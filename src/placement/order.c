@@ -7,7 +7,8 @@
  * About a fit that holds every part (P. J. Huber, Ann. Math. Stat. 35 (1964) 73-101) each shift z
  * along the order is scored: s = z^T W r, H = z^T W z - (A^T W z)^T C (A^T W z), largest s^T H^-1 s
  * first. The parts less that shift are fitted as the board was, and their likelihood is compared
- * with the board's, with Occam's factor of a shift of unknown size (as in adjust/modes.h).
+ * with the board's, with Occam's factor of a shift of unknown size (as in adjust/modes.h). And the
+ * shift is weighed as one more term beside all others (terms.h).
  * Cost: parts times squared unknowns. */
 #include "config.h"
 
@@ -112,26 +113,13 @@ static void add_part(struct order *o, struct shift *shift, size_t i, double z)
     }
 }
 
-/* a^T C b */
-static double form(const struct tt_board_fit *fit, const double a[], const double b[])
-{
-    size_t n = fit->sums.n_unknowns;
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; a[i] != 0.0 && j < n; j++) {
-            sum += a[i] * b[j] * fit->covariance[i * n + j];
-        }
-    }
-    return sum;
-}
-
 /* H, the step and the gain, from the sums over the parts; a gain of 0: the terms take the move. */
 static void finish(const struct order *o, struct shift *shift)
 {
     double factor[MOVE * MOVE];
     for (size_t a = 0; a < MOVE; a++) {
         for (size_t b = 0; b < MOVE; b++) {
-            shift->h[a * MOVE + b] -= form(&o->fit, o->c[a], o->c[b]);
+            shift->h[a * MOVE + b] -= tt_board_fit_form(&o->fit, o->c[a], o->c[b]);
         }
     }
     memcpy(factor, shift->h, sizeof(factor));

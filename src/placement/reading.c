@@ -8,9 +8,7 @@
 #include "config.h"
 
 #include <math.h>
-#include <stdlib.h>
 
-#include "base/order.h"
 #include "placement/work.h"
 
 /* Half of the parts of a machine that places at all lie nearer (common practice, no source). */
@@ -58,12 +56,6 @@ static double apart(const struct tiptrue_board *board, const struct reading *r, 
              : r->xx * f.x_mm + r->xy * f.y_mm + (r->add - 1.0) * part->wanted.x_mm;
 }
 
-static double median(double values[], size_t n)
-{
-    qsort(values, n, sizeof(*values), tt_by_value);
-    return n == 0 ? 0.0 : 0.5 * (values[(n - 1) / 2] + values[n / 2]);
-}
-
 /* The median distance of the parts from where they were wanted, less each tip's median shift. */
 static double typical(const struct tiptrue_board *board, const struct reading *r, double room[],
                       double distance[])
@@ -78,7 +70,7 @@ static double typical(const struct tiptrue_board *board, const struct reading *r
                     room[count++] = apart(board, r, i, axis == 1);
                 }
             }
-            middle[axis] = median(room, count);
+            middle[axis] = tt_placing_median(room, count);
         }
         for (size_t i = 0; i < n; i++) {
             if (board->parts[i].tip == t) {
@@ -87,7 +79,7 @@ static double typical(const struct tiptrue_board *board, const struct reading *r
             }
         }
     }
-    return median(distance, n);
+    return tt_placing_median(distance, n);
 }
 
 /* Parts found exactly where they were wanted, where that is no chance; 0 else. */
@@ -106,7 +98,7 @@ static size_t copied(const struct tiptrue_board *board, double sizes[])
             sizes[n++] = y;
         }
     }
-    double middle = median(sizes, n); /* sorted now */
+    double middle = tt_placing_median(sizes, n); /* sorted now */
     bool told =
         both >= LEAST_COPIED && both > COPIED_RATIO * one && n > 0 && middle > FINE * sizes[0];
     return told ? both : 0;

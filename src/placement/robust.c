@@ -45,7 +45,7 @@ struct mixture {
     double angle_rad; /* repeatability of the rotation, 0: none was found */
 };
 
-static double median(double values[], size_t n)
+double tt_placing_median(double values[], size_t n)
 {
     qsort(values, n, sizeof(*values), tt_by_value);
     return n == 0 ? 0.0 : n % 2 == 1 ? values[n / 2] : 0.5 * (values[n / 2 - 1] + values[n / 2]);
@@ -118,7 +118,7 @@ static double shortest_half(double values[], size_t n)
  */
 static void begin(struct mixture *m, enum start from)
 {
-    double (*middle)(double[], size_t) = from == WIDE ? median : shortest_half;
+    double (*middle)(double[], size_t) = from == WIDE ? tt_placing_median : shortest_half;
     struct tt_board_design *design = m->design;
     for (size_t i = 0; i < design->n_unknowns; i++) {
         m->fit->unknowns[i] = 0.0;
@@ -130,14 +130,14 @@ static void begin(struct mixture *m, enum start from)
             m->scratch[i] = design->rows[i].tip == t ? 1.0 : 0.0;
         }
         m->centre_rad[t] = tt_angle_mean(m->turned_rad, m->scratch, design->n);
-        m->centre_rad[t] += middle_of(m, t, pick_turned, median);
+        m->centre_rad[t] += middle_of(m, t, pick_turned, tt_placing_median);
     }
-    double variance = middle_of(m, TT_NONE, squared, median) / log(4.0);
+    double variance = middle_of(m, TT_NONE, squared, tt_placing_median) / log(4.0);
     variance /= from == WIDE ? 1.0 : NARROWER;
     for (size_t i = 0; i < 2 * design->n_tips; i++) {
         design->precision[i] = variance > 0.0 ? 1.0 / variance : 1e12;
     }
-    m->angle_rad = middle_of(m, TT_NONE, turned, median) / 0.6745;
+    m->angle_rad = middle_of(m, TT_NONE, turned, tt_placing_median) / 0.6745;
     m->share = SLIPPED_BEFORE / PARTS_BEFORE;
 }
 

@@ -32,14 +32,7 @@ double tt_placed_factor(double dof)
 /* Covariance of two sums of unknowns. */
 static double cov(const struct tt_board_fit *fit, const double a[], const double b[])
 {
-    size_t n = fit->sums.n_unknowns;
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; a[i] != 0.0 && j < n; j++) {
-            sum += a[i] * b[j] * fit->covariance[i * n + j];
-        }
-    }
-    return fit->variance * sum;
+    return fit->variance * tt_board_fit_form(fit, a, b);
 }
 
 static double dot(const struct tt_board_fit *fit, const double a[])
